@@ -167,8 +167,8 @@ def _started() -> dict[str, subprocess.Popen[bytes]]:
 
 
 def _offer_start(folder: str, address: str, options: list[str]) -> None:
-    """Offer to start the ballot server of a study folder, and say how it is done without the app."""
-    st.info("The ballot server does not run yet.")
+    """Offer to start the ballot server of a study folder."""
+    st.info("No phone reaches them yet: start the ballots.")
     goes_on = st.checkbox("Let the ballots go on when the app is closed")
     if st.button("Start the ballots", type="primary"):
         with st.spinner("Starting the ballots ..."):
@@ -178,8 +178,6 @@ def _offer_start(folder: str, address: str, options: list[str]) -> None:
         else:
             leave_message("The ballots are served.")
             st.rerun()
-    with st.expander("Without the app"):
-        st.code(f"afterfeel ballots {shlex.quote(folder)} {' '.join(options)}", language=None)
 
 
 def _start_server(folder: str, address: str, options: list[str], *, goes_on: bool) -> str:
@@ -217,23 +215,28 @@ def _offer_stop(folder: str) -> None:
 
 def _address(study: StudyInUse) -> str:
     """Ask who is to reach the server, say how to start it, and return its address."""
-    left, right = st.columns([3, 1])
     ways = (_NETWORK, _HERE)
-    who = left.radio("Who opens the ballots", ways, horizontal=True, key=study.choice("who opens the ballots"))
-    port = (right.text_input("Port", str(USUAL_PORT), key=study.choice("port")) or "").strip()
+    who = st.radio("Who opens the ballots", ways, horizontal=True, key=study.choice("who opens the ballots"))
+    state, drawer = st.container(), st.expander("If no phone reaches it, or without the app")
+    port = (drawer.text_input("Port", str(USUAL_PORT), key=study.choice("port"), width=260) or "").strip()
     number = int(port) if port.isdecimal() else USUAL_PORT
     host = (attempt(lan_address) if who == _NETWORK else None) or THIS_COMPUTER
     plainly, through_tls = f"http://{host}:{number}", f"https://{host}:{number}"
     address = next((one for one in (plainly, through_tls) if ballots_at(one)), "")
-    if address:
-        st.success(f"A ballot server answers at {plain(address)}.", icon=":material/check:")
-        _offer_stop(str(study.folder))
-        if address == through_tls:
-            st.caption(plain(what_to_compare(fingerprint_at(host, number))))
-    else:
-        _offer_start(str(study.folder), plainly, ["--port", str(number), *(["--lan"] if who == _NETWORK else [])])
-    if who == _NETWORK:
-        st.caption(plain(firewall_hint(number, tls=address == through_tls)))
+    options = ["--port", str(number), *(["--lan"] if who == _NETWORK else [])]
+    with state:
+        if address:
+            st.success(f"A ballot server answers at {plain(address)}.", icon=":material/check:")
+            _offer_stop(str(study.folder))
+            if address == through_tls:
+                st.caption(plain(what_to_compare(fingerprint_at(host, number))))
+        else:
+            _offer_start(str(study.folder), plainly, options)
+    with drawer:
+        if who == _NETWORK:
+            st.caption(plain(firewall_hint(number, tls=address == through_tls)))
+        if not address:
+            st.code(f"afterfeel ballots {shlex.quote(str(study.folder))} {' '.join(options)}", language=None)
     return address or plainly
 
 

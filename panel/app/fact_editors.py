@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from types import MappingProxyType
 from typing import Any
 
@@ -11,11 +12,15 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt
+from panel.app.widgets import attempt, plain
+from panel.checks.moments_recorded import days_stated
 from panel.errors import StudyError
 from panel.models.decision.wanted import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
+from panel.plan.codes import moment
+from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, PANEL_LEADER
+from panel.report.contents.part_study import FACTS
 from panel.study.editing import typed_fact, with_benchmark, with_facts
-from panel.study.facts import facts_with_unread
+from panel.study.facts import dates_in, facts_with_unread
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import number_text
@@ -59,6 +64,10 @@ _GATE_WORDS = MappingProxyType(
 def edit_facts(study: StudyInUse, save: _Save) -> None:
     """Let the user state what concerns the whole study; `save` takes the change and what was done."""
     _about(study.study, study.key, save)
+    with st.expander("Days of the test", expanded=not days_stated(study.study)):
+        _days(study.study, study.key, save)
+    with st.expander("For the reviewer of the evidence file"):
+        _for_the_reviewer(study.study, study.key, save)
     with st.expander("What a prototype must pass"):
         _gates(study.study, study.key, save)
 
@@ -119,6 +128,95 @@ def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: _S
         return with_benchmark(stated, benchmark) if other else stated
 
     save(change, f"Facts stated: {', '.join([*values, *(['benchmark'] if other else [])])}.")
+
+
+# When each session was held, as it is typed; a claim that was stamped earlier stands only with that.
+
+
+def _days(study: Study, key: str, save: _Save) -> None:
+    stated = days_stated(study)
+    held = [name for table in ("scores", "answers") for name in study.table(table)["session"].unique()]
+    labels = list(dict.fromkeys([*(held or study.table("servings")["session"].unique()), *stated])) or [""]
+    with st.form(f"days {key}"):
+        typed = {}
+        for label in labels:
+            told = (
+                f"Session {plain(label)}" if label else "Where no session is named" if len(labels) > 1 else "The test"
+            )
+            days = "; ".join(stated.get(label, ()))
+            typed[label] = st.text_input(told, days, placeholder="2026-03-10; 2026-03-11", key=f"day {label}") or ""
+        if st.form_submit_button("Save the days", type="primary"):
+            days_typed = attempt(_days_of, typed)
+            if days_typed is not None:
+                save(lambda now: with_facts(now, {"dates": days_typed or None}), "The days of the test were stated.")
+
+
+def _days_of(typed: Mapping[str, str]) -> dict[str, list[str]]:
+    """Return label of a session to its days; StudyError if one cannot be read, or in two ways."""
+    split = {label: [part.strip() for part in text.split(";") if part.strip()] for label, text in typed.items()}
+    return {label: [_day(part) for part in parts] for label, parts in split.items() if parts}
+
+
+def _day(text: str) -> str:
+    with suppress(StudyError):
+        moment(text, "The day")
+        return text
+    ways = {day for days in dates_in(text).values() for day in days}
+    if len(ways) == 1:
+        return ways.pop()
+    raise StudyError(f"Which day {text!r} is cannot be told. Write it as 2026-03-10.")
+
+
+# What only the evidence file repeats: how the test was done, who the consumers were, who has which role.
+
+
+_OF_REVIEW = MappingProxyType(
+    {
+        **{name: label for name, (label, _) in FACTS.items() if name not in ("panel", "users")},
+        "statistics_plan_dated": "Day of the plan of the statistics",
+        "recheck_after_years": "Years until the evidence is to be looked at again",
+    }
+)
+_OF_CONSUMERS = MappingProxyType({"who": "Who the consumers were", "ages": "Ages of the consumers"})
+_ROLES = (PANEL_LEADER, ANALYST, CLAIM_REVIEWER)
+
+
+def _for_the_reviewer(study: Study, key: str, save: _Save) -> None:
+    users, listed = study.facts.get("users"), study.facts.get("people")
+    now = users if isinstance(users, Mapping) else {}
+    team = [entry for entry in listed if isinstance(entry, Mapping)] if isinstance(listed, list) else []
+    with st.form(f"for the reviewer {key}"):
+        own = {name: label for name, label in _OF_REVIEW.items() if not isinstance(study.facts.get(name), Mapping)}
+        before = {name: _stated_text(study, name) for name in own}
+        typed = {name: st.text_input(label, before[name], key=f"fact {name}") or "" for name, label in own.items()}
+        people = {
+            name: st.text_input(label, str(now.get(name) or ""), key=f"users {name}") or ""
+            for name, label in _OF_CONSUMERS.items()
+        }
+        roles = {
+            role: st.text_input(f"Code of the {role}", _who_is(role, team), key=f"role {role}") or "" for role in _ROLES
+        }
+        if st.form_submit_button("Save", type="primary"):
+            values = {name: typed_fact(name, text) for name, text in typed.items() if text != before[name]}
+            told = {**now, **{name: text.strip() for name, text in people.items()}}
+            values |= {"users": {name: text for name, text in told.items() if text} or None}
+            values |= {"people": _with_roles(team, roles) or None}
+            save(lambda now: with_facts(now, values), "What the reviewer asks for was stated.")
+
+
+def _who_is(role: str, team: list[Mapping[str, Any]]) -> str:
+    return next((str(entry.get("person") or "") for entry in team if role in (entry.get("roles") or ())), "")
+
+
+def _with_roles(team: list[Mapping[str, Any]], roles: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Return who works on a study, these roles given to those who were named; whatever else is known of them stays."""
+    kept = [{**entry, "roles": [role for role in entry.get("roles") or () if role not in roles]} for entry in team]
+    for person in dict.fromkeys(filter(None, map(str.strip, roles.values()))):
+        known = next((entry for entry in kept if entry.get("person") == person), None)
+        if known is None:
+            kept.append(known := {"person": person, "roles": []})
+        known["roles"] += [role for role, who in roles.items() if who.strip() == person]
+    return [entry for entry in kept if entry["roles"] or set(entry) > {"person", "roles"}]
 
 
 # Gates: lowest and highest value of each, what must not be in it, how stable it is.

@@ -15,6 +15,7 @@ from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
+from panel.study.survey import KINDS
 
 _TOUR = (
     ("at_a_glance", "The whole job on one screen: what came out, what to settle first, what may be said."),
@@ -202,9 +203,12 @@ def fill(needed: str) -> None:
     leave_for("edit")
 
 
-def offer_to_fill(study: Study, needs: Sequence[str]) -> None:
-    """Offer the way to the first table that a part needs and the study lacks."""
-    otherwise = "" if needs[-1] in _BROUGHT else needs[-1]  # what is brought begins another study
+def offer_to_fill(study: Study, part: str, needs: Sequence[str], *, first: bool = True) -> None:
+    """Offer the way to the first table that a part needs and the study lacks, or to answers of the part's own kind."""
+    unasked = part in KINDS and part not in set(study.table("answers")["kind"])
+    otherwise = "" if needs[-1] in _BROUGHT and not unasked else needs[-1]
     needed = next((name for name in needs if not _is_there(study, name)), otherwise)
-    if needed and st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
+    if needed == "targets" and study.attributes:
+        return  # they have a form of their own
+    if needed and st.button(_way_to_fill(needed), type="primary" if first else "secondary", icon=":material/edit:"):
         fill(needed)

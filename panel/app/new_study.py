@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from types import MappingProxyType
 from typing import Any
@@ -32,19 +32,23 @@ from panel.words import counted
 
 _NEW, _OPEN, _DEMO = "A new study", "A study I have", "The demo"
 _WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
+_CHOSEN = MappingProxyType({MINE: "Bring your table of scores", SURVEY: "Bring a survey of consumers"})
 
 
 def show_start(_study: state.StudyInUse | None = None) -> None:
     """Let the user begin a study, bring her own table, or open another one."""
-    study = attempt(state.study_in_use)
-    if study is None or not begun(study):
-        headline("Begin a study, bring your table of scores, or open another one")
+    study, key = attempt(state.study_in_use), _way_chosen()
+    chosen = st.session_state.get(WAY_TO_OPEN) or st.session_state.get(key)
+    set_up = study is not None and begun(study)
+    if study is None or not set_up or chosen:  # what was chosen stands first: a file lies in it
+        headline(_CHOSEN.get(str(chosen), "Begin a study, bring your table of scores, or open another one"))
         _choose()
+        if set_up:
+            st.button("Back to setting up", type="tertiary", on_click=partial(st.session_state.__setitem__, key, None))
         return
     headline(f"Setting up {study.title}")
     _show_steps(study)
-    chosen = WAY_TO_OPEN in st.session_state or st.session_state.get(_way_chosen()) is not None
-    with st.expander("Begin or open another one", expanded=chosen):  # as long as one is chosen: a file lies in it
+    with st.expander("Begin or open another one"):
         _choose()
 
 
@@ -122,13 +126,19 @@ def _show_steps(study: state.StudyInUse) -> None:
     """Show the five steps for a study that was begun, the first one that is not done at the front."""
     done = _steps_done(study.study)
     first = next((step for step in _STEPS if step not in done), _STEPS[-1])
-    if left := [step[2:] for step in _STEPS if done and step not in done]:
+    if (left := steps_left(study.study)) and done:
         so_far = f"{counted(len(done), 'step')} of {len(_STEPS)} done."
         st.caption(f"{so_far} It goes on at “{first[2:]}”; to do: {', '.join(left)}.")
     label = {step: f"{step} \u2713" if step in done else step for step in _STEPS}
     key = study.choice(f"step of a new study {len(done)}")
     step = st.segmented_control("Step", _STEPS, default=first, format_func=label.__getitem__, key=key) or first
     (_what_for, _attributes, _prototypes, _people, _test)[_STEPS.index(step)](study)
+
+
+def steps_left(study: Study) -> list[str]:
+    """Return the steps of setting a study up that are not done."""
+    done = _steps_done(study)
+    return [step[2:] for step in _STEPS if step not in done]
 
 
 def _steps_done(study: Study) -> frozenset[str]:
@@ -228,8 +238,10 @@ def _attributes(study: state.StudyInUse) -> None:
     if chosen:
         told = known.set_index("attribute").loc[chosen]
         say([f"{row['name']}: {row['definition']}; {row['procedure']}." for _, row in told.iterrows()])
-    own = st.text_input("One of your own", key=f"own attribute {study.key}", placeholder="such as: paper mark") or ""
-    number = len(chosen) + bool(own.strip())
+    hint = "such as: paper mark; drag on nails"
+    text = st.text_input("Your own, separated by ;", key=f"own attributes {study.key}", placeholder=hint) or ""
+    own = list(dict.fromkeys(name.strip() for name in text.split(";") if name.strip()))
+    number = len(chosen) + len(own)
     if st.button(f"Add {counted(number, 'attribute')}" if number else "Add", type="primary", disabled=not number):
         done = f"{counted(number, 'attribute')} added."
         save(study, lambda now: _with_attributes(now, chosen, own), done)
@@ -238,13 +250,13 @@ def _attributes(study: state.StudyInUse) -> None:
             editor(study, "attributes")
 
 
-def _with_attributes(study: Study, chosen: list[str], own: str = "") -> Study:
-    """Return the study with attributes of the lexicon, and one of its own, on the scale of the study."""
+def _with_attributes(study: Study, chosen: list[str], own: Sequence[str] = ()) -> Study:
+    """Return the study with attributes of the lexicon, and its own, on the scale of the study."""
     known = shared_table("lexicon").set_index("attribute", drop=False)
     columns = [column for column in TABLES["attributes"].column_names if column in known]
     rows = known.loc[chosen, columns].astype("str").replace("nan", "")
-    if own.strip():
-        rows = pd.concat([rows, pd.DataFrame([{"attribute": own.strip(), "name": own.strip()}], dtype="str")])
+    if own:
+        rows = pd.concat([rows, pd.DataFrame({"attribute": own, "name": own}, dtype="str")])
     ends = {name: f"{study.facts[name]:g}" for name in ("scale_min", "scale_max") if name in study.facts}
     return put_block(study, "attributes", rows.fillna("").assign(**ends).reset_index(drop=True))
 

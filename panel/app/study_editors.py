@@ -544,9 +544,10 @@ def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study
         st.markdown("Nothing would change: the study holds that already.")
         return
     changes = shown(CHANGED_ROWS, would.head(_SHOWN).assign(change=""), Naming()).drop(columns="Change")
-    table(changes, name=f"changes_{what.replace(' ', '_')}", alt=f"What would change with {what}")
-    if len(would) > _SHOWN:
-        st.caption(f"These are the first {_SHOWN} of {counted(len(would), 'row')}.")
+    with st.expander("Row by row", expanded=bool((would["before"] != "nothing").any())):  # new ones say little
+        table(changes, name=f"changes_{what.replace(' ', '_')}", alt=f"What would change with {what}")
+        if len(would) > _SHOWN:
+            st.caption(f"These are the first {_SHOWN} of {counted(len(would), 'row')}.")
     if st.button(f"Save {counted(len(would), 'row')}", type="primary", key=f"save changes of {what}"):
         st.session_state[f"pasted {what}"] = int(st.session_state.get(f"pasted {what}", 0)) + 1
         save(study, change, done, forget=what)

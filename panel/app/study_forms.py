@@ -28,6 +28,7 @@ from panel.study.scores_import import (
 )
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.survey import KINDS, NO_PRODUCT, read_survey, survey_table, with_survey
+from panel.words import counted
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -129,7 +130,8 @@ def survey_form() -> None:
     if read is None:
         return
     raw, guess = read
-    asked = _asked(guess, f"asked {key} {person} {into} {about}")
+    guess = _with_kinds(guess, key)
+    asked = _asked(guess, f"asked {key} {person} {into} {about} {' '.join(guess['kind'])}")
     say(raw.notes)
     test = st.text_input("In which test they answered", placeholder="hall test, home use", key=f"test {key}") or ""
     st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
@@ -160,6 +162,21 @@ def _add(study: state.StudyInUse, change: Callable[[Study], Study], what: str) -
     if said is not None:
         state.leave_message(said)
         leave_for(FIRST_PART)
+
+
+def _with_kinds(guess: pd.DataFrame, key: str) -> pd.DataFrame:
+    """Ask of each question that was not understood what kind it is, once for all its columns."""
+    unread = guess.loc[guess["noticed"].str.startswith("not read")]
+    for number, (question, rows) in enumerate(unread.groupby("question", sort=False)):
+        why = rows["noticed"].iloc[0].removeprefix("not read").lstrip(": ")
+        chosen = st.selectbox(
+            f"“{plain(question)}” is left out so far, {counted(len(rows), 'column')}: {plain(why)}. It is",
+            ["", *KINDS],
+            format_func=lambda kind: kind.replace("_", " ") or "left out",
+            key=f"kind {number} {key}",
+        )
+        guess = guess.assign(kind=guess["kind"].mask(guess.index.isin(rows.index), chosen))
+    return guess
 
 
 def _asked(guess: pd.DataFrame, key: str) -> pd.DataFrame:

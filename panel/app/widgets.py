@@ -12,9 +12,11 @@ from typing import Any, ParamSpec, TypeVar
 import pandas as pd
 import streamlit as st
 
-from panel.app.guide import explain
+from panel.app.guide import FACTS, explain
+from panel.app.guide import fill as go_and_fill
 from panel.app.places import links
 from panel.app.state import StudyInUse, keep, leave_message, name_of_file, study_in_use, take_message
+from panel.checks.moments_recorded import GIVE_DAYS
 from panel.errors import PanelError
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
@@ -253,6 +255,12 @@ def download(label: str, data: bytes | Callable[[], bytes], file_name: str, *, q
         type="tertiary" if quiet else "secondary",
         icon=":material/download:",
     )
+
+
+def offer_days(texts: Iterable[str]) -> None:
+    """Offer the way to the days of the sessions where a sentence asks for them."""
+    if any(GIVE_DAYS in text for text in texts) and st.button("Write the days down", icon=":material/edit:"):
+        go_and_fill(FACTS)
 
 
 def drawer(title: str, fill: Callable[[], object], of: str = "") -> None:

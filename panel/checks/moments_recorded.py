@@ -198,10 +198,7 @@ def stamps_hash(claims: pd.DataFrame) -> str:
 
 STAMPED, NOT_STAMPED = "stamped before the data", "not stamped before the data"
 NOT_SHOWN = "not shown to be stamped before the data"  # it is stamped; when the data came in is not said
-GIVE_DAYS = (
-    "Say on which day each session was held, in the fact `dates` of the study "
-    """(afterfeel set STUDY dates '{"1": "2026-03-10"}'): then it shows."""
-)
+GIVE_DAYS = "Say on which day each session was held: then it shows."
 
 
 def when_stamped(study: Study, number: int, row: Mapping[Any, Any]) -> tuple[str, str]:

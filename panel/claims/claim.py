@@ -17,6 +17,7 @@ from panel.study.tables import TABLES, heading
 from panel.words import format_list, format_typed
 
 BEYOND = "beyond_sensory"
+SPOKEN_FOR = "the numbers speak for it"  # of a claim that was stamped too late, or not shown to be in time
 _DIRECTIONS = ("more", "less")
 _TEXTS = (
     *("claim", "kind", "prototype", "versus", "attribute", "question", "competitors", "direction", "sides"),

@@ -25,6 +25,7 @@ from panel.claims.claim import (
     CHANGE,
     OPPOSITE,
     PANEL,
+    SPOKEN_FOR,
     STOP,
     UNREAD,
     VOTES,
@@ -202,8 +203,7 @@ def _on_family(case: Case) -> list[str]:
 def _held_back(case: Case, found: Verdict) -> Verdict:
     """Return the verdict with the limit that rehearsed data and claims fixed too late put on it."""
     held = found.verdict in (*AS_WORDED, WITH_WORDING)
-    reasons = (*found.reasons, case.fixed)
-    needs = found.needs
+    reasons, needs = (*found.reasons, case.fixed), found.needs
     if case.rehearsed:
         reasons = ("The data are a rehearsal, drawn by a program: they support no claim.", *reasons)
         needs = ("Real people.", *needs)
@@ -213,7 +213,7 @@ def _held_back(case: Case, found: Verdict) -> Verdict:
     instead = "The day of each session, where it came after the stamp; else a" if case.stamped == NOT_SHOWN else "A"
     needs = (*needs, f"{instead} new test, with this sentence, its margin and its bar stamped before the data.")
     if held:
-        reasons = (f"Exploratory: the numbers speak for it, but the claim was {case.stamped}.", *reasons)
+        reasons = (f"Exploratory: {SPOKEN_FOR}, but the claim was {case.stamped}.", *reasons)
         return Verdict(CANNOT_TELL, reasons, needs, "")
     return Verdict(found.verdict, reasons, needs, "")
 

@@ -17,6 +17,7 @@ from panel.cli.shared import (
     print_lines,
     print_told,
     study_argument,
+    tell_how_days_are_given,
     told_level,
 )
 from panel.errors import StudyError
@@ -121,6 +122,7 @@ def claim(
     from panel.views.planning.study import mark
 
     print_told(tell_claims(result, answers.names, mark(answers.study)), everything=everything)
+    tell_how_days_are_given(result.reasons["reason"])
 
 
 def _ask_stamp(study: Study, path: Path) -> None:

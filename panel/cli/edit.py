@@ -102,7 +102,7 @@ def set_in_study(
     tables = [name for name in (*TABLES, *ENTRIES) if name == what or name in set(changed["table"])]
     problems = new_problems(seen, after, tables, what)
     if as_json:
-        wrong = [parts_of(problem, "table", "row", "column", "message", "advice") for problem in problems]
+        wrong = [parts_of(each, "table", "column", "message", "advice") | {"row": each.line} for each in problems]
         saved = bool(len(changed)) and not only_try
         print_json({"changed": changed, "problems": wrong, "notes": notes, "saved": saved})
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -114,6 +114,14 @@ def _print_shown(shown: Shown) -> None:
         print_table(shown.texts)
     else:
         print_lines(shown.table.none or "None.", "")
+
+
+def tell_how_days_are_given(texts: Iterable[str]) -> None:
+    """Print the command for what sentences ask for: the days of the sessions."""
+    from panel.checks.moments_recorded import GIVE_DAYS
+
+    if any(GIVE_DAYS in text for text in texts):
+        print_lines("""The days by command: afterfeel set STUDY dates '{"1": "2026-03-10"}'""")
 
 
 # Results as plain data for other programs: numbers unrounded, what is missing as null.

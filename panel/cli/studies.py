@@ -19,6 +19,7 @@ from panel.cli.shared import (
     print_table,
     study_argument,
     tell,
+    tell_how_days_are_given,
 )
 from panel.errors import StudyError
 
@@ -252,6 +253,7 @@ def glance(study: Path, as_json: bool) -> None:
     ):
         if lines:
             print_lines(title, *(f"  {line}" for line in lines), "")
+    tell_how_days_are_given([told.may_not])
 
 
 @click.command()

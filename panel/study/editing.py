@@ -51,6 +51,11 @@ class Problem:
     advice: str
 
     @property
+    def line(self) -> int:
+        """The row as the check numbers it: of a table the headings are the first."""
+        return self.row + (self.table in TABLES)
+
+    @property
     def sentence(self) -> str:
         """The place and what is wrong there, as one line."""
         return f"Row {self.row}, {self.column}: {self.message} {self.advice}".strip()
@@ -422,7 +427,7 @@ def told_together(problems: Sequence[Problem]) -> list[str]:
             "correct the names."
         )
     rest = (p for p in problems if not (p.message.startswith(_LISTS_NO) and (p.table, p.column) in many))
-    return [*told, *(f"{each.table}: {each.sentence}" for each in rest)]
+    return [*told, *(f"{each.table}: {replace(each, row=each.line).sentence}" for each in rest)]
 
 
 _FEW = 6  # rows with a name that is not listed, told one by one

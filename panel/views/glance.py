@@ -27,8 +27,9 @@ from panel.answers import (
     NoAnswer,
     Question,
 )
-from panel.checks.finding import SEVERITIES, Finding
+from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
 from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
+from panel.claims.claim import SPOKEN_FOR
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import OUT, Decision
@@ -110,7 +111,7 @@ def tell_glance(answers: Answers) -> Glance:
     return Glance(
         headline=headline,
         about=about,
-        settle=_settle(findings),
+        settle=_settle(findings, scored=not answers.study.scores.empty),
         leaders=_leaders(decision, answers.names),
         may=may,
         may_not=may_not,
@@ -170,8 +171,9 @@ def glance_picture(answers: Answers) -> Picture | None:
     return None if other is None else other[0].picture
 
 
-def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    grave = [each for each in findings if each.severity != SEVERITIES[-1]]
+def _settle(findings: Sequence[Finding], *, scored: bool) -> tuple[Finding, ...]:
+    """Return what to settle; that there are no scores yet is no fault of a study, and the headline says it."""
+    grave = [each for each in findings if each.severity != SEVERITIES[-1] and (scored or each.kind != NO_SCORES)]
     grave.sort(key=lambda each: SEVERITIES.index(each.severity))
     first_of_kind = {each.kind: each for each in reversed(grave)}
     kinds = list(dict.fromkeys(each.kind for each in grave))[:_MOST_TO_SETTLE]
@@ -201,23 +203,38 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
 
 
 def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
-    """Return the sentences that may be said, with their verdict, and how many others there are."""
+    """Return the sentences that may be said, with their verdict, and how many others there are.
+
+    Those that the numbers speak for, and that only their stamp holds back, are named.
+    """
     if isinstance(claims, NoAnswer) or claims.claims.empty:
         return (), "No sentence for the pack is written down yet. Best written before the scores come in."
     rows: pd.DataFrame = claims.in_order
     good = rows["verdict"].isin(AS_WORDED)
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
-    rest = int((~good).sum())
-    count = counted(rest, "other sentence" if may else "sentence")
-    late = not_beforehand(rows.loc[~good]).tolist()
+    left = rows.loc[~good]
+    if left.empty:
+        return may, ""
+    late = not_beforehand(left).tolist()
+    if left["estimate"].isna().all() and not any(late):
+        waits = "waits for its" if len(left) == 1 else "wait for their"
+        return may, f"{counted(len(left), 'other sentence' if may else 'sentence')} {waits} data."
     unknown = late.count(NOT_SHOWN)
     why = f": {late[0]}" if len(set(late)) == 1 and late[0] else f": {unknown} {NOT_SHOWN}" if unknown else ""
-    others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}{why}."
-    return may, f"{others} {GIVE_DAYS}" if unknown else others if rest else ""
+    others = f"{counted(len(left), 'other sentence' if may else 'sentence')} may not be said as "
+    others += f"{'it stands' if len(left) == 1 else 'they stand'}{_spoken_for(claims, left)}{why}."
+    return may, f"{others} {GIVE_DAYS}" if unknown else others
+
+
+def _spoken_for(claims: Claims, rows: pd.DataFrame) -> str:
+    """Return which of these sentences the numbers speak for; empty where of none."""
+    spoken = claims.reasons.loc[claims.reasons["reason"].str.contains(SPOKEN_FOR, regex=False), "number"]
+    named = [f"“{words}”" for words in rows.loc[rows["number"].isin(spoken), "claim"]]
+    return f", though the numbers speak for {first_few(named, _MOST_CLAIMS)}" if named else ""
 
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
-    if any(each.severity == "stop" and each.kind != "no_scores" for each in findings):
+    if any(each.severity == "stop" and each.kind != NO_SCORES for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study
     if study.scores.empty and (other := _without_scores(answers)) is not None:

@@ -103,7 +103,7 @@ def test_looking_makes_no_file_and_preparing_does(folder: Path):
     assert not app.exception
     assert store_exists(store_url(folder))
     assert "The safety gate is open: 3 of 3 served prototypes" in shown(app)
-    assert "The ballots are open." in shown(app)
+    assert "The ballots can be answered, on phones or on paper." in shown(app)
 
 
 @pytest.mark.parametrize(("signed", "following"), [(True, "Open the ballots"), (False, "Sign the safety gate")])
@@ -168,7 +168,7 @@ def test_the_leader_sees_codes_and_no_prototypes(folder: Path):
 
 def test_links_are_made_shown_once_and_open_the_ballot(folder: Path):
     app = prepared(folder)
-    assert "The ballot server does not run yet." in shown(app)
+    assert "No phone reaches them yet: start the ballots." in shown(app)
     assert any(f"afterfeel ballots {folder} --port" in code.value for code in app.code)
     labelled(app.button, "Make links for everybody").click().run()
     assert not app.exception
@@ -315,7 +315,7 @@ def test_a_button_starts_and_stops_the_server(folder: Path, monkeypatch: pytest.
     assert not app.exception
     assert any(port in each.value and "A ballot server answers" in each.value for each in app.success)
     labelled(app.button, "Stop the ballots").click().run()
-    assert "The ballot server does not run yet." in shown(app)
+    assert "No phone reaches them yet: start the ballots." in shown(app)
 
 
 def test_a_server_that_cannot_start_says_why(tmp_path: Path):

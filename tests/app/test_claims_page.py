@@ -121,6 +121,25 @@ def test_a_sentence_is_tried_and_forgotten(small: Path):
     assert "Nothing is recorded" not in shown(app)
 
 
+def test_a_sentence_has_one_draft_the_last_one_first_and_none_once_it_is_stamped(small: Path):
+    app = form(with_open_drawers(opened()), "less greasy than P1", "superiority")
+    labelled(app.button, "Try it").click().run()  # nothing is chosen yet
+    for label, chosen in (("Prototype", "P4"), ("Compared with", "P1"), ("Attribute", "AF_GREASE")):
+        labelled(app.selectbox, label).select(chosen)
+    labelled(app.button, "Try it").click().run()
+    form(app, "stickier than P1", "superiority")
+    labelled(app.button, "Try it").click().run()
+    drafts = [each.label.partition(": ")[2] for each in app.expander if each.label.startswith("Draft.")]
+    assert drafts == ["“stickier than P1”", "“less greasy than P1”"]
+    assert shown(app).count("A draft: judged as if") == 1
+    form(app, "less greasy than P1", "superiority")
+    labelled(app.text_input, "Who stamps it").set_value("EK")
+    labelled(app.button, "Write the claim and stamp it").click().run()
+    assert not app.exception
+    drafts = [each.label.partition(": ")[2] for each in app.expander if each.label.startswith("Draft.")]
+    assert drafts == ["“stickier than P1”"]
+
+
 def test_what_a_draft_is_worth_is_said_once(small: Path):
     app = form(with_open_drawers(opened()), "less greasy than P1", "superiority")
     for label, chosen in (("Prototype", "P4"), ("Compared with", "P1"), ("Attribute", "AF_GREASE")):

@@ -106,4 +106,11 @@ def test_too_few_prototypes_for_groups_still_show_liking(tmp_path, monkeypatch):
 def test_a_study_without_answers_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: str):
     app = opened(part, small_study(), tmp_path / "small", monkeypatch)
     assert not app.exception
-    assert "answers. Add them to the table answers" in shown(app)
+    assert "answers. Bring a survey that asks for them" in shown(app)
+    assert "Bring a survey of consumers" in [button.label for button in app.button]
+
+
+def test_beside_answers_of_another_kind_the_way_to_a_survey_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    study = answers_study(one_group_panel(np.random.default_rng(1), "even", 20, 4))
+    app = opened("check_all", study, tmp_path / "study", monkeypatch)
+    assert "Bring a survey of consumers" in [button.label for button in app.button]

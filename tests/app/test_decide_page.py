@@ -1,8 +1,13 @@
 """The page Decide, run as Streamlit runs it: the answer, other weights, and the record of a decision."""
 
+from pathlib import Path
+
 import pytest
 
+from panel.app.state import STUDY_VARIABLE
+from panel.study.folder import read_folder, write_study
 from tests.app.running import part_of_app, with_open_drawers
+from tests.studies import small_study
 
 
 @pytest.fixture
@@ -53,3 +58,23 @@ def test_a_decision_is_recorded_only_with_a_person_and_reasons(page):
     recorded = next(table.value for table in page.table if "Not established" in table.value.columns)
     assert recorded["Chosen"].tolist() == ["P4"]
     assert recorded["Study since"].tolist() == ["unchanged"]
+
+
+def test_targets_are_written_down_where_they_are_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    write_study(small_study(), tmp_path / "small")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
+    page = part_of_app("decide").run()
+    assert page.header[0].value == "No attribute has a target yet."
+    (low, high, *others) = page.text_input
+    assert len(others) == 4
+    low.set_value("60")
+    high.set_value("37,5")
+    page = field(page.button, "Write the targets down").click().run()
+    assert "from lies above to" in page.warning[0].value
+    page.text_input[0].set_value("")
+    page = field(page.button, "Write the targets down").click().run()
+    assert not page.exception
+    assert "is nearest to the target" in page.header[0].value
+    first = read_folder(tmp_path / "small").table("attributes").iloc[0]
+    assert first["target_high"] == 37.5
+    assert first["scale_max"] == small_study().table("attributes").iloc[0]["scale_max"]  # what else was said stays

@@ -11,7 +11,8 @@ import pytest
 from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
-from panel.app.fact_editors import _gates_of, _stability_of
+from panel.answers import Answers
+from panel.app.fact_editors import _gates_of, _stability_of, _with_roles
 from panel.app.guide import EDITORS, _place_of
 from panel.app.new_study import _STEPS, _steps_done, _with_attributes, _with_batches, _with_listed, _with_people
 from panel.app.state import STUDY_VARIABLE, demo_folder
@@ -21,6 +22,7 @@ from panel.claims.time_stamp import with_statements
 from panel.cli import main
 from panel.errors import StudyError
 from panel.models.decision.wanted import _gate_limits
+from panel.report.contents.evidence import report_of
 from panel.study.editing import put_block, study_changes, texts_of_table, with_benchmark
 from panel.study.folder import read_folder, read_journal, version_of, write_study
 from panel.study.knowledge import shared_table
@@ -135,6 +137,48 @@ def test_facts_are_stated_in_fields(folder: Path):
     assert (study.table("prototypes")["role"] == "benchmark").sum() == 1
 
 
+def test_the_days_of_the_test_are_stated_in_a_field_for_each_session(folder: Path):
+    app = editing("facts")
+    labelled(app.text_input, "Session 1").set_value("10.03.2025; 2025-03-11 09:30")
+    labelled(app.button, "Save the days").click().run()
+    assert not app.exception
+    assert read_folder(folder).facts["dates"] == {"1": ["2025-03-10", "2025-03-11 09:30"]}
+    labelled(app.text_input, "Session 2").set_value("03/04/2025")
+    labelled(app.button, "Save the days").click().run()
+    assert "Which day '03/04/2025' is cannot be told. Write it as 2026-03-10." in shown(app)
+    assert read_folder(folder).facts["dates"] == {"1": ["2025-03-10", "2025-03-11 09:30"]}
+
+
+def test_what_only_the_reviewer_asks_for_is_stated_in_fields_and_closes_its_gaps(folder: Path):
+    before = {gap for _, gap in report_of(Answers(read_folder(folder))).gaps()}
+    app = editing("facts")
+    labelled(app.text_input, "Pack").set_value("glass jar")
+    labelled(app.text_input, "Years until the evidence is to be looked at again").set_value("5")
+    labelled(app.text_input, "Who the consumers were").set_value("users of nail cream")
+    labelled(app.text_input, "Code of the analyst").set_value("K2")
+    labelled(app.text_input, "Code of the claim reviewer").set_value("K2")
+    [each for each in app.button if each.label == "Save"][-1].click().run()
+    assert not app.exception
+    study = read_folder(folder)
+    assert study.facts["users"] == {"who": "users of nail cream"}
+    assert study.facts["people"] == [{"person": "K2", "roles": ["analyst", "claim reviewer"]}]
+    closed = before - {gap for _, gap in report_of(Answers(study)).gaps()}
+    assert any("in which pack" in gap for gap in closed)
+    assert any("after how many years" in gap for gap in closed)
+
+
+def test_a_role_goes_over_to_somebody_else_and_what_is_known_of_her_stays():
+    team = [
+        {"person": "K1", "roles": ["formulator", "analyst"], "made": ["P1"]},
+        {"person": "K2", "roles": ["analyst"]},
+    ]
+    found = _with_roles(team, {"analyst": "K3", "panel leader": "K1", "claim reviewer": ""})
+    assert found == [
+        {"person": "K1", "roles": ["formulator", "panel leader"], "made": ["P1"]},
+        {"person": "K3", "roles": ["analyst"]},
+    ]
+
+
 def test_a_margin_that_is_no_number_is_refused_in_a_sentence(folder: Path):
     app = editing("facts")
     labelled(app.text_input, "Smallest difference that matters, in scale units").set_value("ten")
@@ -234,8 +278,8 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     assert read_folder(folder).facts["margin"] == 7.5  # a folder from the first minute
     assert "At any stage" in {box.label for box in app.multiselect}
     labelled(app.multiselect, "After-feel").set_value(["AF_GREASE", "AF_STICK"]).run()
-    labelled(app.text_input, "One of your own").set_value("paper mark").run()
-    labelled(app.button, "Add 3 attributes").click().run()
+    labelled(app.text_input, "Your own, separated by ;").set_value("paper mark; drag on nails;").run()
+    labelled(app.button, "Add 4 attributes").click().run()
     app = AppTest.from_file(app._script_path, default_timeout=60)  # closed and opened again, by its address
     app.query_params["study"] = str(folder)
     app = part(app.run(), OTHER)
@@ -266,7 +310,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     study = read_folder(folder)
     assert set(study.table("batches")["made_on"]) == {"2026-03-10"}
     assert _steps_done(study) == frozenset(_STEPS)
-    assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark")
+    assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark", "drag on nails")
     assert study.scale("AF_GREASE") == (0, 100)
     assert study.benchmark == "P1"
     assert len(study.table("servings")) == 6 * 3 * 2

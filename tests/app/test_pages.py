@@ -15,7 +15,7 @@ from streamlit.testing.v1 import AppTest
 from panel.app.guide import CHOICE, MINE, WAY_TO_OPEN, _is_there, _way_to_fill
 from panel.app.places import PARTS, PLACES
 from panel.app.state import STUDY_VARIABLE, demo_folder
-from panel.study.folder import write_study
+from panel.study.folder import read_folder, write_study
 from panel.study.open_study import open_study
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -38,8 +38,8 @@ ADVICE = {  # what a page tells somebody whose study has only begun, where it is
     "start": "Setting up Begun",
     "privacy": "0 people in this study",
     "words": "What the words mean",
-    **dict.fromkeys(("liking", "groups"), "Add them to the table answers with the kind 'liking'"),
-    **dict.fromkeys(("just_about_right", "check_all", "agreement"), "Add them to the table answers"),
+    **dict.fromkeys(("liking", "groups"), "add rows of the kind 'liking' to the table answers"),
+    **dict.fromkeys(("just_about_right", "check_all", "agreement"), "Bring a survey that asks for them"),
     "history": "Nothing was changed since the study was made.",
     **dict.fromkeys(("forced_choice", "preference"), "to the table answers"),
     "decide": "Fill in “target from” or “target to” in the table of attributes",
@@ -167,16 +167,40 @@ def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):
     assert [_is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
 
 
-def test_the_drawer_in_which_a_file_is_brought_stays_open(begun: None):
+def test_what_is_brought_into_a_study_stands_first_until_one_goes_back_to_setting_up(begun: None):
     app = opened("start")
     app.session_state[WAY_TO_OPEN] = MINE  # as the button of another page leads there
     for _ in range(3):  # choosing a file, or anything else, computes the page anew
         app.run()
-        (drawer,) = (each for each in app.expander if each.label == "Begin or open another one")
-        assert drawer.proto.expanded
+        assert app.header[0].value == "Bring your table of scores"
+        assert labelled(app.file_uploader, "Table of scores (CSV, text or XLSX)")
     labelled(app.radio, "What to open").set_value("A survey of consumers").run()
-    (drawer,) = (each for each in app.expander if each.label == "Begin or open another one")
-    assert drawer.proto.expanded
+    assert app.header[0].value == "Bring a survey of consumers"
+    labelled(app.button, "Back to setting up").click().run()
+    assert app.header[0].value.startswith("Setting up")
+    assert labelled(app.radio, "What to open").value is None
+
+
+def test_the_first_screen_leads_to_a_study_of_ones_own(demo: Study):
+    app = opened("at_a_glance").run()
+    labelled(app.button, "Begin a study, or bring a table").click().run()
+    assert not app.exception
+
+
+def test_that_a_study_has_no_scores_yet_is_nothing_to_settle(begun: None):
+    app = opened("at_a_glance").run()
+    assert "no scores" not in " ".join(part.value for part in app.markdown)
+    app = opened("study").run()
+    assert "There are no scores yet" in app.header[0].value
+    assert "Settle this first" not in " ".join(drawer.label for drawer in app.expander)
+
+
+def test_a_study_left_half_way_leads_back_to_its_steps_from_where_it_lacks_something(begun: None):
+    app = opened("assessors").run()
+    first = [button.label for button in app.button if button.proto.type == "primary"]
+    assert first == ["Go on setting up"]
+    labelled(app.button, "Go on setting up").click().run()
+    assert not app.exception
 
 
 def test_a_study_left_half_way_leads_back_to_its_steps(begun: None):
@@ -194,6 +218,22 @@ def test_answers_about_the_prototypes_of_a_study_go_into_it(product: str, first:
     labelled(app.file_uploader, "Survey export (CSV, text or XLSX)").set_value(("s.csv", content, "text/csv")).run()
     assert not app.exception
     assert labelled(app.radio, "Put them").value == first
+
+
+def test_of_a_question_that_was_not_understood_it_is_asked_once_what_it_is(kept: Path):
+    app = opened("start").run()
+    labelled(app.radio, "What to open").set_value("A survey of consumers").run()
+    rows = "\n".join(f"R{n};{n % 9 + 1};{n % 5 + 1};{(n + 3) % 9 + 1};{(n + 2) % 5 + 1}" for n in range(12))
+    heads = ";".join(f"{name}: overall liking;{name}: my nails look cared for" for name in ("P1", "P2"))
+    content = f"Respondent;{heads}\n{rows}".encode()
+    labelled(app.file_uploader, "Survey export (CSV, text or XLSX)").set_value(("s.csv", content, "text/csv")).run()
+    (asked,) = (each for each in app.selectbox if "is left out so far" in each.label)
+    assert asked.label.startswith("“my nails look cared for” is left out so far, 2 columns: numbers")
+    asked.set_value("agreement").run()
+    labelled(app.button, "Add these answers").click().run()
+    assert not app.exception
+    kinds = read_folder(kept).table("answers")["kind"].value_counts().to_dict()
+    assert kinds == {"liking": 24, "agreement": 24}
 
 
 def test_a_study_that_has_gone_is_told_in_a_sentence_at_every_place(kept: Path):
@@ -441,6 +481,15 @@ def test_swaps_of_one_emollient_are_proposed_with_a_part_of_it_each_and_an_amoun
     assert [box.value for box in app.text_input][:3] == ["3.33"] * 3
     assert "8 prototypes for 3 swaps" in shown(app)
     assert not app.exception
+
+
+def test_a_swap_is_proposed_by_as_much_as_the_study_tries(kept: Path):
+    study = open_study(kept)
+    base = BASE | {CARBONATE: 10.0}
+    formulas = study_of({"P1": base, "P2": base | {CARBONATE: 6.0, ALKANE: 4.0}}).table("formulas")
+    write_study(Study({**study.tables, "formulas": formulas}, study.facts), kept, overwrite=True)
+    app = opened("plan").run()
+    assert app.text_input[0].value == "4"
 
 
 def test_a_study_left_half_way_says_where_it_goes_on(begun: None):

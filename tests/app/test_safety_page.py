@@ -71,6 +71,7 @@ def test_all_items_signed_open_the_gate_and_the_ballots(tmp_path: Path, monkeypa
     assert f"{len(shared_table('safety_gate'))} sign-offs recorded." in shown(app)
     assert safety_gate(read_folder(folder), TODAY).batches["open"].all()
     assert is_open(folder)
+    assert "Hand out the ballots" in [link.proto.label for link in app.get("page_link")]
 
 
 @pytest.mark.parametrize(

@@ -173,8 +173,9 @@ def test_the_age_of_a_batch_is_known_from_its_scores(folder: Path):
 
 
 def test_after_the_last_lock_the_page_says_so_and_where_to_go(folder: Path):
-    told = shown(page())
-    assert "All sessions are locked." in told
-    assert "Go on with the page Differences" in told
+    app = page()
+    told = shown(app)
+    assert "All sessions are locked" in told
+    assert "Which prototypes differ?" in [link.proto.label for link in app.get("page_link")]
     assert "ballots are closed" not in told
-    assert "ballots are open" not in told
+    assert "can be answered" not in told

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import (
+    GIVE_DAYS,
     NOT_SHOWN,
     NOT_STAMPED,
     STAMPED,
@@ -131,7 +132,7 @@ def test_where_no_moment_is_recorded_nothing_is_taken_for_granted():
     found = stands(facts={"unblinded_on": ""})
     assert found[0] == NOT_SHOWN
     assert "records neither an unblinding nor when" in found[1]
-    assert "afterfeel set STUDY dates" in found[1]  # what to do about it
+    assert GIVE_DAYS in found[1]  # what to do about it
     dated = stands(facts={"unblinded_on": "", "dates": {"": "2025-03-04"}})
     assert dated[0] == STAMPED
 
@@ -154,7 +155,7 @@ def test_each_session_behind_a_claim_of_the_panel_has_to_show_its_day(days, word
     scores = [row | {"session": session} for session in ("1", "2")]
     found = stands(PANEL_CLAIM, facts={"unblinded_on": "", "dates": days}, scores=scores)
     assert found[0] == word
-    assert ("afterfeel set STUDY dates" in found[1]) is (word == NOT_SHOWN)
+    assert (GIVE_DAYS in found[1]) is (word == NOT_SHOWN)
 
 
 def test_a_moment_that_is_none_is_said():

@@ -47,6 +47,16 @@ def run(*words: object, code: int = 0, text: str = "") -> Result:
     return result
 
 
+def test_a_row_is_numbered_as_the_check_numbers_it(folder: Path, tmp_path: Path):
+    (tmp_path / "batches.csv").write_text("batch,prototype,ph\nP2-1,P2,sour\n", encoding="utf-8")
+    said = run("set", folder, "batches", tmp_path / "batches.csv").output
+    found = json.loads(run("set", folder, "batches", tmp_path / "batches.csv", "--whole", "--try", "--json").stdout)
+    checked = run("check", folder).output
+    (row,) = re.findall(r"batches, row (\d+), column ph", checked)
+    assert f"batches: Row {row}, ph: 'sour' is not read" in said
+    assert [problem["row"] for problem in found["problems"] if problem["column"] == "ph"] == [2]
+
+
 def test_a_table_from_a_file_with_decimal_commas(folder: Path, tmp_path: Path):
     (tmp_path / "b.csv").write_text("Batch;Prototype;pH;made\nN1;P1;5,4;2026-03-10\n")
     told = json.loads(run("set", folder, "batches", tmp_path / "b.csv", "--who", "EK", "--json").stdout)
@@ -306,7 +316,14 @@ def test_a_prediction_is_written_down_and_what_a_finding_proposes_is_done(tmp_pa
 
 
 _BY_A_FILE = {  # rows that a form of the app makes are rows of a file for a command, which does the rest by itself
-    *("_with_attributes", "_with_batches", "_with_listed", "_with_people", "_with_row"),  # set STUDY TABLE FILE
+    *(
+        "_with_attributes",
+        "_with_batches",
+        "_with_listed",
+        "_with_people",
+        "_with_row",
+        "_with_targets",
+    ),  # set STUDY TABLE FILE
     "with_claim",  # set STUDY claims FILE
     "rebased",
 }

@@ -376,6 +376,15 @@ def test_each_gap_has_a_place_that_is_there_and_a_command_that_is_known():
         assert name != "set" or {rest[0]} & {*TABLES, *facts, "benchmark", "decision"}, command
 
 
+@pytest.mark.parametrize("named", [True, False])
+def test_without_servings_the_gap_says_whether_the_scores_name_positions(named: bool):
+    scores = small_study().scores
+    study = small_study(servings=None, scores=scores if named else scores.assign(position=np.nan))
+    (gap,) = [gap for _, gap in report_of(Answers(study)).gaps() if "holds no serving plan" in gap]
+    assert ("though its scores name positions: codes and balance" in gap) == named
+    assert ("codes, orders and balance" in gap) != named
+
+
 @pytest.mark.parametrize("made", [small_report, hostile_report, demo_report])
 def test_every_gap_leads_somewhere_and_most_to_the_very_thing(made):
     gaps = [(section.number, gap) for section, gap in made().gaps()]
@@ -399,10 +408,10 @@ def test_the_command_for_a_fact_closes_its_gap(fact):
     ("gap", "opened", "begins"),
     [
         ("Nobody has written down a claim, so none is judged here.", "claims", "afterfeel set STUDY claims"),
-        ("The study does not say on which days it was run.", "", "afterfeel set STUDY dates"),
+        ("The study does not say on which days it was run.", "facts", "afterfeel set STUDY dates"),
         ("No sign-off of the safety gate is recorded in this study.", "safety", "afterfeel sign-off STUDY"),
         ("The study holds no formulas.", "formulas", "afterfeel set STUDY formulas"),
-        ("The study does not say who is panel leader.", "", "afterfeel set STUDY people"),
+        ("The study does not say who is panel leader.", "facts", "afterfeel set STUDY people"),
     ],
 )
 def test_a_gap_leads_to_where_it_is_mended(gap, opened, begins):

@@ -9,6 +9,7 @@ from pathlib import Path
 import streamlit as st
 
 from panel.app.ballot_forms import board, cleared, interventions, key, links, lock, print_paper, serving_form, typing
+from panel.app.places import go
 from panel.app.state import StudyInUse, leave_message, use_path
 from panel.app.widgets import act_and_tell, attempt, drawer, heading, headline, plain, say
 from panel.ballots.rehearsal import rehearse_into
@@ -24,13 +25,11 @@ _NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "
     "folder on the page Study; then links can be handed out here. Ballots on paper can be printed now."
 )
-_ALL_LOCKED = (
-    "**All sessions are locked.** Their scores are in the study, and phones take nothing more. Go on with the page "
-    "Differences; the page Evidence file shows what was sealed and when."
-)
+_ALL_LOCKED = "All sessions are locked: their scores are in the study, and phones take nothing more."
+_ANSWERED = "The ballots can be answered, on phones or on paper."
+_STOPPED = "The ballots are closed: phones say that nothing is to be applied."
 _NOT_CLEARED = "The safety gate is not open: do not apply anything."
 _OPEN = "The safety gate is open: the ballots open once they are prepared."
-_CLOSED = "They open only where the safety gate is open, which it is not yet: see the page Safety."
 _REHEARSAL_SEED = 1
 _REHEARSED = "This is a rehearsal: do not apply anything."
 _REHEARSAL = (
@@ -80,7 +79,11 @@ def _of_folder(study: StudyInUse, folder: Path) -> None:
             _collecting(study, found)
             return
     headline("The ballots are not prepared yet.")
-    st.markdown(_OPEN if cleared(study.study) else _CLOSED)
+    if cleared(study.study):
+        st.markdown(_OPEN)
+    else:
+        st.markdown("Phones can use them once the safety gate is open, which it is not yet.")
+        go("safety", "Sign the safety gate")
     with st.expander("What happens when they are prepared"):
         say(_STEPS, first=("First", "Then", "Last"))
     warning = place_warning(folder)
@@ -107,8 +110,11 @@ def _collecting(study: StudyInUse, record: BallotRecord) -> None:
     """Show everything about one session."""
     opened = safety_signed(record.store, record.collection)
     still = [name for name, moment in record.locked.items() if not moment]
-    closed = "**The ballots are closed:** phones say that nothing is to be applied. See the page Safety."
-    st.markdown(_ALL_LOCKED if not still else "**The ballots are open.**" if opened else closed)
+    headline(_ALL_LOCKED if not still else _ANSWERED if opened else _STOPPED)
+    if not still:
+        go("differences", "Which prototypes differ?")
+    elif not opened:
+        go("safety", "Why they are closed")
     found = conflicts(people(study.study), study.study.table("servings"))  # a warning, nothing is forbidden
     say([f"{row['person']} {row['what']}. {row['advice']}" for row in found.to_dict("records")])
     sessions = list(record.locked)

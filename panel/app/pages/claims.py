@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from panel.app.state import StudyInUse, moment
-from panel.app.widgets import ask, attempt, download, keep_and_tell, plain, say, show_picture
+from panel.app.widgets import ask, attempt, download, keep_and_tell, offer_days, plain, say, show_picture
 from panel.app.widgets import show as show_told
 from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of
@@ -53,6 +53,7 @@ def show(study: StudyInUse) -> None:
     if result.claims.empty:
         study.lacking.append(lambda demo: demo.told(tell_claims, CLAIMS, mark(demo.study)))
     show_told(told)
+    offer_days(result.reasons["reason"])
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):
             _pictures(study, result)
@@ -97,8 +98,8 @@ def _form(study: StudyInUse, names: Naming) -> None:
         found = attempt(_numbers_of, typed)
         tried = None if found is None else attempt(judge_drafts, study.study, [row | found])
         if tried:
-            kept = st.session_state.setdefault(study.choice("drafts"), [])
-            kept.append((tried[0], row | (found or {})))
+            others = [each for each in st.session_state.get(study.choice("drafts"), []) if each[0].claim != sentence]
+            st.session_state[study.choice("drafts")] = [(tried[0], row | (found or {})), *others]
     with st.popover("Where it is to be said"):
         row |= {name: st.text_input(label, help=more) or "" for name, (label, more) in _ALWAYS.items()}
     who = st.text_input("Who stamps it") or ""
@@ -137,15 +138,18 @@ def _fix(study: StudyInUse, row: dict[str, Any], typed: dict[str, str], who: str
     numbers, done = attempt(_numbers_of, typed), "The claim is written and stamped."
     if numbers is None:
         return
-    full = row | numbers
+    full, drafts = row | numbers, st.session_state.get(study.choice("drafts"), [])
+    st.session_state[study.choice("drafts")] = [each for each in drafts if each[0].claim != row["claim"]]
     keep_and_tell(study, lambda now: with_claim(now, full, who=who, when=moment()), done, who=who, to_disk=to_disk)
 
 
 def _drafts(study: StudyInUse) -> None:
     kept: list[tuple[Draft, dict[str, Any]]] = st.session_state.get(study.choice("drafts"), [])
-    for place, (draft, row) in enumerate(kept):
-        with st.expander(f"Draft. {plain(verdict_words(draft.verdict))}: “{plain(draft.claim)}”", expanded=True):
-            st.caption(DRAFT)
+    if kept:
+        st.caption(DRAFT)
+    for place, (draft, row) in enumerate(kept):  # the last one tried comes first, and stands open
+        title = f"Draft. {plain(verdict_words(draft.verdict))}: “{plain(draft.claim)}”"
+        with st.expander(title, expanded=place == 0):
             told = [f"What may be said: {draft.may_be_said}"] if draft.may_be_said else []
             told += [f"Not covered: {', '.join(draft.not_covered)}"] if draft.not_covered else []
             told += [why for why in draft.reasons if why != DRAFT]

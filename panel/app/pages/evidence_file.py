@@ -53,10 +53,10 @@ def _archive(content_hash: str, _answers: Answers, _report: Report) -> bytes:
 
 
 def _gaps(gaps: Sequence[str], places: Sequence[tuple[str, str]]) -> None:
-    """Show the gaps, those that are mended at one place together, with the way there and the commands."""
+    """Show the gaps, those mended at one place together, with the way there, else with the command."""
     for opened in dict.fromkeys(opened for opened, _ in places):
         own = [(gap, command) for gap, (place, command) in zip(gaps, places, strict=True) if place == opened]
-        say([f"{gap} ({command})" for gap, command in own])
+        say([gap if opened else f"{gap} ({command})" for gap, command in own])
         if opened in EDITORS:
             if st.button(f"Open {EDITORS[opened]}", key=f"gap {opened}", type="tertiary", icon=":material/edit:"):
                 fill(opened)

@@ -102,9 +102,10 @@ def _once(content_hash: str, asked: str, _make: Callable[[], Any]) -> Any:
 
 def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
     known = swap_table(study.study)
-    known = known.loc[known["removed"].isin(emollients) & ~known["added"].isin(emollients), ["removed", "added"]]
-    # what the study tries already, each once, with its part of what it replaces; nothing else
-    own = list(known.drop_duplicates().itertuples(index=False, name=None))[:MOST_SWAPS]
+    known = known.loc[known["removed"].isin(emollients) & ~known["added"].isin(emollients)]
+    # what the study tries already, each once, by as much as it tries, as far as that is there; nothing else
+    tried = known.groupby(["removed", "added"], sort=False)["percent"].max()
+    own = list(tried.index)[:MOST_SWAPS]
     shared = Counter(gone for gone, _ in own)
     count = st.segmented_control("Swaps", range(1, MOST_SWAPS + 1), default=max(1, len(own)), required=True)
     others = [str(name) for name in shared_table("emollients")["ingredient"] if name not in emollients]
@@ -119,6 +120,7 @@ def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -
             continue
         held = base.loc[base["ingredient"] == removed, "percent"].sum()
         part = floor(100 * held / max(1, shared[removed])) / 100  # rounded down: all parts together are there
+        part = min(part, float(tried.get((removed, added), part)))
         text = right.text_input("%", f"{part:g}", key=study.choice(f"amount {number} {removed}"))
         swaps.append(Swap(str(removed), str(added), widgets.ask(typed_number, text, "The amount") or 0.0))
     return swaps

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, get_args
 
+import pandas as pd
 import streamlit as st
 
 from panel.answers import (
@@ -24,22 +25,24 @@ from panel.answers import (
     Question,
 )
 from panel.app import widgets
-from panel.app.guide import begin_tour, explain, fill, mend, way_to_mend
+from panel.app.guide import begin_tour, explain, mend, way_to_mend
 from panel.app.new_study import begun
-from panel.app.places import go
+from panel.app.places import go, leave_for
 from panel.app.state import StudyInUse, demo_folder, moment
 from panel.app.study_editors import show_proposal
+from panel.errors import StudyError
 from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
 from panel.models.prototypes.map import usual_matrix
 from panel.stats.maps.components import Matrix
 from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
+from panel.study.editing import put_block
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import HOW, stated_differences
 from panel.study.shown import Shown
-from panel.study.study import those_in
+from panel.study.study import Study, those_in
 from panel.study.table_cells import with_headings
 from panel.views.decision.decide import DECISIONS, tell_decision
 from panel.views.decision.decision_pictures import windows_picture
@@ -52,6 +55,7 @@ from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_ranks
 from panel.views.told import Picture, Told
+from panel.words import capital
 
 _WAIT = "Putting the answer together ..."
 
@@ -64,6 +68,8 @@ def show(study: StudyInUse) -> None:
     with place.container():
         widgets.headline(first)
         st.caption(widgets.plain(about))
+        if study.handle.path == str(demo_folder()):
+            _own_or_tour()
     told, picture = _glance(study.key, study)
     with rest.container():
         if picture is not None:
@@ -72,8 +78,14 @@ def show(study: StudyInUse) -> None:
             study.lacking.append(_glance_told)
         _four(study, told)
         explain([told.headline, told.about, *told.leaders, *told.may])
-    if study.handle.path == str(demo_folder()) and st.button("New here? A tour in six stops", type="tertiary"):
-        begin_tour()
+
+
+def _own_or_tour() -> None:
+    with st.container(horizontal=True):
+        if st.button("Begin a study, or bring a table", type="primary"):
+            leave_for("start")
+        if st.button("New here? A tour in six stops", type="tertiary"):
+            begin_tour()
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
@@ -100,17 +112,15 @@ def _four(study: StudyInUse, told: Glance) -> None:
                 mend(finding)
             show_proposal(study, finding, f"proposal at a glance {number}")
         if not told.settle:
-            st.markdown("Nothing was found that could mislead.")
+            st.markdown("Nothing yet." if study.study.scores.empty else "Nothing was found that could mislead.")
     with near:
         widgets.heading("Nearest first")
         widgets.say(told.leaders or ("No targets are written down for this study.",))
-        if told.leaders or not study.study.attributes:
-            go("decide", "All targets")
-        elif st.button("Write them down", type="tertiary", icon=":material/edit:"):
-            fill("targets")
+        go("decide", "All targets" if told.leaders or not study.study.attributes else "Write them down")
     with said:
         widgets.heading("May be said")
         widgets.say((*told.may, *([told.may_not] if told.may_not else [])))
+        widgets.offer_days([told.may_not])
         go("claims", "All sentences")
     with following:
         widgets.heading("Next")
@@ -280,6 +290,10 @@ def show_decide(study: StudyInUse) -> None:
     """Show how the prototypes stand to the targets, and let people write down what they decided."""
     names = naming(study.study)
     study.lacking.append(lambda demo: demo.told(tell_decision, DECISION))
+    targets = study.study.table("attributes")[["target_low", "target_high"]]
+    if study.study.attributes and not targets.notna().any(axis=None):
+        _targets(study, names)
+        return
     profile = widgets.ask(target_profile, study.study)
     study.lacking.clear()
     answer = st.container()
@@ -288,6 +302,34 @@ def show_decide(study: StudyInUse) -> None:
         widgets.show(told)
     widgets.drawer("Windows beside the intervals of other prototypes", partial(_beside_intervals, told))
     widgets.drawer("Write down the decision", partial(_record, study, told))
+
+
+def _targets(study: StudyInUse, names: Naming) -> None:
+    """Let the user write down from where to where each attribute is wanted."""
+    widgets.headline("No attribute has a target yet.")
+    st.caption("Best before the scores are looked at. One end is enough; both empty: no target.")
+    with st.form("targets"):
+        typed = {}
+        for name in study.study.attributes:
+            label, ends = widgets.plain(names.attribute(name)), st.columns(2)
+            low, high = (place.text_input(f"{label}, {end}") for place, end in zip(ends, ("from", "to"), strict=True))
+            typed[name] = (low or "", high or "")
+        if st.form_submit_button("Write the targets down", type="primary"):
+            widgets.keep_and_tell(study, lambda now: _with_targets(now, typed), "The targets are written down.")
+
+
+def _with_targets(study: Study, typed: dict[str, tuple[str, str]]) -> Study:
+    """Return the study with these targets; StudyError if one is no number, or begins above its end."""
+    names = naming(study)
+    for name, (low, high) in typed.items():
+        start, end = (typed_number(text, f"The target of {names.attribute(name)}") for text in (low, high))
+        if start is not None and end is not None and start > end:
+            raise StudyError(f"{capital(names.attribute(name))}: from lies above to. Exchange them.")
+    rows = [(name, *ends) for name, ends in typed.items() if any(text.strip() for text in ends)]
+    if not rows:
+        raise StudyError("Write at least one target.")
+    block = pd.DataFrame(rows, columns=["attribute", "target_low", "target_high"], dtype="str")
+    return put_block(study, "attributes", block)
 
 
 def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> dict[str, float] | None:

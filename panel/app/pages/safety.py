@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app import widgets
+from panel.app.places import go
 from panel.app.state import StudyInUse
 from panel.checks.all_checks import readiness
 from panel.errors import PanelError
@@ -126,6 +127,8 @@ def show(study: StudyInUse) -> None:
     if gate.batches.empty:
         study.lacking.append(lambda demo: _gate_told(demo, safety.safety_gate(demo.study, today), today))
     widgets.show(told)
+    if len(gate.batches) and gate.batches["open"].all():
+        go("ballots", "Hand out the ballots")
     if len(gate.batches):
         with st.expander("Checklist of a batch"):
             batch = st.selectbox("Batch", list(gate.batches["batch"]), key=study.choice("checked batch"))

@@ -29,7 +29,7 @@ from panel.app.widgets import (
     table,
     warn,
 )
-from panel.checks.finding import SEVERITIES, Finding
+from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
 from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import shared_table
@@ -182,6 +182,8 @@ def show(study: StudyInUse) -> None:
     """Show what is in the study, and what to settle before trusting it."""
     names = naming(study.study)
     found = ask(study.answer, FINDINGS)
+    if study.study.scores.empty:  # the headline says it, and it is no fault
+        found = tuple(finding for finding in found if finding.kind != NO_SCORES)
     headline(what_is_in_the_study(study.study))
     grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
     say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else map(in_short, grave))

@@ -14,8 +14,8 @@ import streamlit as st
 from panel import __version__
 from panel.app.guide import offer_to_fill, show_stop
 from panel.app.launch import warm_up
-from panel.app.new_study import show_start
-from panel.app.places import PART, PLACES, choice_in_address, go, page_of
+from panel.app.new_study import begun, show_start, steps_left
+from panel.app.places import FIRST_PART, PART, PLACES, choice_in_address, go, leave_for, page_of
 from panel.app.state import StudyInUse, demo_in_use
 from panel.app.widgets import PartEnds, close, drawer, page, plain, show_items, style
 
@@ -56,7 +56,10 @@ def _show_place(name: str) -> None:
         for each in held.parts:
             if each.name in answered:  # each kind of answers is told in the part that is called like it
                 go(each.name, f"{each.title}: {each.purpose}")
-        offer_to_fill(study.study, part.needs)
+        unfinished = begun(study) and bool(steps_left(study.study))
+        if unfinished and part.name != FIRST_PART and st.button("Go on setting up", type="primary"):
+            leave_for("start")
+        offer_to_fill(study.study, part.name, part.needs, first=not unfinished)
         drawer("What this would look like: the demo study", partial(_of_the_demo, study))
     close()
     other, why = held.then

@@ -81,8 +81,8 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
     answers, questions = named_rows(study, "answers"), questions_of(study, kind)
     if not questions:
         raise ModelError(
-            f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
-            "row for each consumer and prototype."
+            f"The study has no {KIND_WORDS[kind]} answers. Bring a survey that asks for them, or add rows of the "
+            f"kind {kind!r} to the table answers."
         )
     asked = questions[0] if question is None else question
     if asked not in questions:
@@ -215,8 +215,8 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     own = answers.loc[answers["kind"] == kind]
     if own.empty:
         raise ModelError(
-            f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
-            "row for each consumer, prototype and question."
+            f"The study has no {KIND_WORDS[kind]} answers. Bring a survey that asks for them, or add rows of the "
+            f"kind {kind!r} to the table answers."
         )
     value, dont_know, bad = answer_points(own["answer"], *ANSWER_ENDS[kind], allowed=kind == "agreement")
     used = np.isfinite(value) | dont_know

@@ -158,14 +158,20 @@ def prototype_level(study: Study, differences: Differences | None = None) -> Pro
 
 
 def _frozen_base(study: Study) -> tuple[pd.DataFrame, list[str]]:
-    """Return the amounts of the prototypes that share the base's other ingredients, and names of those that do not."""
+    """Return the amounts of the prototypes that share the base's other ingredients, and names of those that do not.
+
+    The base is that of the benchmark; where no other prototype shares it, such as with a product on sale, the one that
+    most prototypes share.
+    """
     percent, emollients = formula_percents(study), list(emollient_percents(study))
     complete = percent.loc[percent.notna().all(axis=1)]
     if complete.empty or not emollients:
         raise ModelError(NO_BLEND)
-    base = study.benchmark if study.benchmark in complete.index else complete.index[0]
-    rest = complete.drop(columns=[*emollients, *([WATER] if WATER in complete else [])])
-    frozen = ((rest - rest.loc[base]).abs() <= SAME_AMOUNT + FLOAT_SLACK).all(axis=1)
+    rest = complete.drop(columns=[*emollients, *([WATER] if WATER in complete else [])]).to_numpy(float)
+    shared = (np.abs(rest[:, None] - rest) <= SAME_AMOUNT + FLOAT_SLACK).all(axis=2)
+    names, sharing = list(complete.index), shared.sum(axis=1)
+    base = names.index(study.benchmark) if study.benchmark in names else 0
+    frozen = shared[base if sharing[base] > 1 else int(sharing.argmax())]
     return complete.loc[frozen, emollients], [str(name) for name in complete.index[~frozen]]
 
 

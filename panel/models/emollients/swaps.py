@@ -305,6 +305,8 @@ class _Sittings:
 
 def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     """Return the scores that trained assessors gave to `prototypes`; ModelError if there are none."""
+    if study.scores.empty:
+        raise ModelError("The study has no scores. Import a table of scores on the Study page.")
     listed = study.table("assessors")
     consumers = listed.loc[listed["kind"] == "consumer", "assessor"]
     scores = scores_used(study).frame
@@ -418,6 +420,7 @@ def _swap_notes(
     return (
         *_on_pairs(pairs, together, changes),
         *_on_unpaired(scores, changes, differing),
+        *_on_half_pairs(scores, changes),
         *_on_batches(confounds),
         *(finding.message for finding in (*making_day(confounds), *swap_findings(confounds))),
         *_on_assessors(scores, changes),
@@ -484,6 +487,18 @@ def _on_unpaired(scores: _Sittings, changes: pd.DataFrame, differing: pd.DataFra
     if len(same):
         named = ", ".join(f"{row.prototype} and {row.versus}" for row in same.itertuples())
         yield f"The same formula, so their difference shows what batches and chance do: {named}."
+
+
+def _on_half_pairs(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
+    """Say that scores without their other half in the sitting take no part, though they do in the differences."""
+    one, other = (
+        ~np.isnan(scores.values[..., _places(scores.prototypes, changes[e])]) for e in ("prototype", "versus")
+    )
+    if (one != other).any():
+        yield (
+            "A score whose other half is missing in the sitting, as beside a blank one, takes no part in a swap; the "
+            "differences of prototypes use it, so the two numbers may not be quite alike."
+        )
 
 
 def _on_batches(confounds: Confounds) -> Iterator[str]:

@@ -71,7 +71,7 @@ def mended_at(part: str, gap: str) -> tuple[str, str]:
     """Return what to open in the app to mend a gap of a part, empty where nothing does, and the command for it."""
     for name, (_, words) in part_study.FACTS.items():
         if words == gap:
-            return "", f"afterfeel set STUDY {name} VALUE"
+            return "facts", f"afterfeel set STUDY {name} VALUE"
     rows = shared_table("gap_places")
     fits = [row["part"] in ("", part) and row["says"] in gap for row in rows.to_dict("records")]
     row = rows.loc[fits].iloc[0]

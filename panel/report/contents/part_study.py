@@ -218,7 +218,9 @@ def blinding(answers: Answers) -> Section:
     servings = study.table("servings")
     blocks: list[Block] = []
     if servings.empty:
-        blocks.append(said("gap", "The study holds no serving plan: codes, orders and balance cannot be shown."))
+        named = study.scores["position"].notna().any()
+        lacks = ", though its scores name positions: codes" if named else ": codes, orders"
+        blocks.append(said("gap", f"The study holds no serving plan{lacks} and balance cannot be shown."))
     else:
         kinds = (("trained", not consumers_only(study)), ("consumer", len(study.table("answers")) > 0))
         found = [balance(answers, kind) for kind, took_part in kinds if took_part]

@@ -12,6 +12,7 @@ import pandas as pd
 from panel.models.decision.contenders import IN, OPEN, OPPOSED, OUT, Decision
 from panel.models.decision.wanted import COST, FAILS, FREE_OF, PASSES, PH, SHARES, SOLID, STABILITY, VISCOSITY, VOLATILE
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study import shown
 from panel.study.naming import Naming
 from panel.views.decision.decision_pictures import chances_picture
@@ -222,8 +223,9 @@ def _shortfall(prototype: str, result: Decision) -> str:
     row = _row(result, prototype)
     if row["gates_open"]:
         return f"{format_list(_gates(prototype, result, CANNOT_TELL))} cannot be told yet"
-    chance = row["chance_all_versus" if result.by_benchmark else "chance_all"]
-    return f"that it truly meets all windows at once has a chance of only {chance_words(float(chance))}"
+    chance = chance_words(float(row["chance_all_versus" if result.by_benchmark else "chance_all"]))
+    under = "under " if chance == chance_words(LEVEL) else ""  # rounded it would be what is asked for
+    return f"that it truly meets all windows at once has a chance of {under}{chance}"
 
 
 def _alike(prototype: str, result: Decision, column: str) -> list[str]:

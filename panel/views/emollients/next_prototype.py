@@ -315,7 +315,7 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
         headings=headings,
         width=width,
         limits=limits,
-        key=_key(),
+        key=_key(windows=bool(profile[["target_low", "target_high"]].notna().any(axis=None))),
         x_title=names.with_scale("Expected mean with its interval"),
         names=names,
     )
@@ -360,13 +360,15 @@ def _window(axes: Axes, y: float, low: float, high: float, limits: tuple[float, 
         )
 
 
-def _key() -> list[Artist]:
+def _key(*, windows: bool) -> list[Artist]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    return [
-        Patch(facecolor=_WINDOW, label="wanted"),
+    lines: list[Artist] = [
         Line2D([], [], color=INK, linewidth=1.5, label=f"{level_words(LEVEL)}"),
         Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
-        Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
     ]
+    if not windows:
+        return lines
+    inside = Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window")
+    return [Patch(facecolor=_WINDOW, label="wanted"), *lines, inside]

@@ -496,11 +496,17 @@ def _draw_prototype(axes: Axes, rows: pd.DataFrame, attributes: list[str], proto
 
 def _legend(result: Differences, names: Naming) -> str:
     scale = f", scale {names.scale}" if names.scale else ""
-    grey = " Grey: alike." if result.margins and result.margin_stated else ""
+    seen = result.versus.dropna(subset=["estimate"])["verdict"]
+    signs = (
+        ("Filled: differs.", seen == DIFFERS),
+        ("Hollow: cannot tell.", ~seen.isin([DIFFERS, ALIKE])),
+        ("Grey: alike.", seen == ALIKE),
+    )
+    key = " ".join(said for said, drawn in signs if drawn.any())
     band = f" Band: up to {names.margins(result.margins)}." if result.margins else ""
     return (
         f"Difference from {result.benchmark} with its {words.level_words(LEVEL)}{scale}. "
-        f"Filled: differs. Hollow: cannot tell.{grey}{band}{f' {shown.OWN_LINES}.' if names.mixed else ''}"
+        f"{key}{band}{f' {shown.OWN_LINES}.' if names.mixed else ''}"
     )
 
 

@@ -70,7 +70,7 @@ def test_questions_are_told_apart():
 
 
 def test_every_refusal_says_what_to_do():
-    with pytest.raises(ModelError, match=r"no liking answers\. Add them to the table answers"):
+    with pytest.raises(ModelError, match=r"no liking answers\. Bring a survey"):
         numeric_answers(Study({}), "liking")
     study = answers_study([[5, 6]])
     with pytest.raises(ModelError, match=r"no liking question 'scent' in this study\. Choose among overall liking"):

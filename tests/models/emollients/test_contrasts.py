@@ -16,10 +16,12 @@ from panel.models.emollients.swaps import (
     _Sittings,
     _sittings,
     _with_batches,
+    trace_swaps,
 )
 from panel.models.prototypes.verdict import BatchSpread
 from panel.stats.comparing.multiplicity import benjamini_hochberg
 from tests.formula_studies import scores_of, study_of
+from tests.studies import small_study
 
 EXACT = 1e-10
 PROTOTYPES = tuple(f"P{number}" for number in range(1, 9))
@@ -158,6 +160,21 @@ def test_without_a_trained_score_there_is_nothing_to_trace():
     study = study_of({"P1": {"Aqua": 100.0}}, scores=scores_of(np.ones((1, 1, 1, 1)), ["P9"]))
     with pytest.raises(ModelError, match="No trained assessor has scored a prototype that has a formula"):
         _sittings(study, ("P1",))
+
+
+def test_without_any_score_no_names_are_blamed():
+    study = study_of({"P1": {"Aqua": 100.0}})
+    with pytest.raises(ModelError, match=r"^The study has no scores\."):
+        _sittings(study, ("P1",))
+
+
+def test_a_score_beside_a_blank_one_is_said_to_take_no_part():
+    study = small_study()
+    said = "A score whose other half is missing in the sitting"
+    assert not any(note.startswith(said) for note in trace_swaps(study).notes)
+    scores = study.scores.copy()
+    scores.loc[scores.index[0], "score"] = np.nan
+    assert sum(note.startswith(said) for note in trace_swaps(small_study(scores=scores)).notes) == 1
 
 
 N_FAMILIES, N_ATTRIBUTES = 500, 14

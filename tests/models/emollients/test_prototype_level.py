@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+from panel.answers import NEXT, Answers
 from panel.errors import ModelError
 from panel.models.emollients.prediction_model import prototype_level
 from panel.models.prototypes.differences import find_differences
+from panel.study.editing import with_benchmark
+from panel.views.emollients.next_prototype import tell_next
 from tests.blend_studies import DEMO, hand_cream, scored
 from tests.formula_studies import CARBONATE, hand_cream_formulas, study_of
 
@@ -39,6 +42,18 @@ def test_a_prototype_with_another_base_takes_no_part():
     level = prototype_level(scored(formulas, np.full((1, 8), 50.0)))
     assert "P8" not in level.amounts.index
     assert any("Not of the same base" in note and "P8" in note for note in level.notes)
+
+
+def test_a_benchmark_that_stands_alone_with_its_base_leaves_it_to_the_prototypes_to_say_what_the_base_is():
+    formulas = hand_cream_formulas()
+    formulas["P1"] = formulas["P1"] | {"Glycerin": 8.0, "Aqua": 69.85}
+    truth = np.array([[60.0, *np.linspace(40, 70, 7)]])
+    study = with_benchmark(scored(formulas, truth, noise=0.5, interaction=0.5), "P1")
+    level = prototype_level(study)
+    assert list(level.amounts.index) == [f"P{number}" for number in range(2, 9)]
+    assert level.notes == ("Not of the same base, so without part here: P1.",)
+    answers = Answers(study)
+    assert answers.tell(tell_next, answers.need(NEXT)).headline
 
 
 def test_water_that_makes_up_for_emollients_is_another_total():

@@ -90,7 +90,9 @@ def test_the_only_one_left_may_still_fall_short():
     assert "Open: P2, because pH cannot be told yet." in said(unknown)
     inside = near.windows.assign(read_met=1.0)
     unsure = replace(near, choice=None, windows=inside, ranking=near.ranking.assign(gates_open=0, chance_all=0.62))
-    assert head(unsure).endswith("meets all windows at once has a chance of only 62 %.")
+    assert head(unsure).endswith("meets all windows at once has a chance of 62 %.")
+    nearly = replace(unsure, ranking=unsure.ranking.assign(chance_all=0.9461))
+    assert head(nearly).endswith("has a chance of under 95 %.")
 
 
 def test_what_is_missed_is_named_with_its_numbers():

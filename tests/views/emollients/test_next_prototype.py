@@ -182,6 +182,15 @@ def test_what_if_headlines():
     assert "No target is set to hold it against" in tell_what_if(without, NAMES, "P1").headline
 
 
+def test_the_key_speaks_of_what_is_wanted_only_where_a_window_is_drawn():
+    with_windows, without = (tell_what_if(each, NAMES, "P1").picture for each in (SPLIT, what_if(MODEL, SPLIT.blend)))
+    assert with_windows is not None
+    assert without is not None
+    for said in (">wanted<", "in the window"):
+        assert said in with_windows.printed_svg
+        assert said not in without.printed_svg
+
+
 def test_outside_there_is_no_number_in_any_sentence():
     told = tell_what_if(OUTSIDE, NAMES, "P1")
     assert told.mind == ("Likely higher than the base: T2.", "Likely lower than the base: T1.")

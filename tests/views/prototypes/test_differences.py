@@ -401,6 +401,19 @@ def test_a_column_for_each_prototype_filled_by_its_verdict():
     ]
 
 
+@pytest.mark.parametrize("verdicts", [("differs",), ("differs", "alike"), ("cannot tell", "alike")])
+def test_the_key_explains_the_fills_that_are_drawn_and_no_other(verdicts):
+    versus = RESULT.versus.assign(verdict=np.resize(verdicts, len(RESULT.versus)))
+    figure = tell_differences(replace(RESULT, versus=versus), NAMED).picture.figure()
+    key = figure.texts[-1].get_text().replace("\n", " ")
+    for fill, verdict in (
+        ("Filled: differs", "differs"),
+        ("Hollow: cannot tell", "cannot tell"),
+        ("Grey: alike", "alike"),
+    ):
+        assert (fill in key) == (verdict in verdicts)
+
+
 @pytest.mark.parametrize("prototypes", [3, 8, 12])
 def test_no_word_leaves_the_picture_or_covers_another(prototypes):
     study = panel_study(prototypes=prototypes, assessors=5)
