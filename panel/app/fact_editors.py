@@ -18,7 +18,7 @@ from panel.errors import StudyError
 from panel.models.decision.wanted import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
 from panel.plan.codes import moment
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, PANEL_LEADER
-from panel.report.contents.part_study import FACTS
+from panel.report.contents.blocks import FACTS
 from panel.study.editing import typed_fact, with_benchmark, with_facts
 from panel.study.facts import dates_in, facts_with_unread
 from panel.study.numbers_read import typed_number

@@ -14,18 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import (
-    NO_SCORES,
-    Finding,
-    Names,
-    Proposal,
-    by_text,
-    distinct,
-    gathered,
-    grouped,
-    or_none,
-    read_dates,
-)
+from panel.checks.finding import Finding, Names, Proposal, by_text, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
 from panel.study.facts import fact_advice, likely_day
@@ -46,6 +35,8 @@ from panel.words import FEW, counted, first_few, format_typed
 _SHOWN = 60  # characters of a fact in a message
 _READ_ELSEWHERE = {("scores", "score"), ("formulas", "percent")}
 """Cells whose blanks are the business of `panel.checks.scores` and `panel.checks.formulas`."""
+
+NO_SCORES = "no_scores"  # kind of the finding that there are none
 
 
 def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:

@@ -27,8 +27,9 @@ from panel.answers import (
     NoAnswer,
     Question,
 )
-from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
+from panel.checks.finding import SEVERITIES, Finding
 from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
+from panel.checks.structure import NO_SCORES
 from panel.claims.claim import SPOKEN_FOR
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED

@@ -29,7 +29,8 @@ from panel.app.widgets import (
     table,
     warn,
 )
-from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
+from panel.checks.finding import SEVERITIES, Finding
+from panel.checks.structure import NO_SCORES
 from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import shared_table
