@@ -1,6 +1,6 @@
-"""Sentences on twenty-one kinds of product nobody had in mind: hair, beard, feet, lips, a bath, mascara, a sun stick.
+"""Sentences on twenty-four kinds of product nobody had in mind: hair, beard, feet, lips, a bath, mascara, a sun stick.
 
-By ten writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
+By twelve writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
 source), and by six who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
 are invented, drawn around the means that were found. As first read, 106 of the 148 true ones on the first nine were
 refused, 21 of 44 on the next three and 58 of 88 on the last six; the second writers of these, when the first had been
@@ -8,7 +8,8 @@ mended, 20 of 38 and 21 of 44. Of those that may not be said none was supported 
 `sentences_lost.csv`. Of 1,372 attacked sentences on the first nine 14 still pass by their words and stand in no file;
 of 287 on the next three none does; of 1,973 on the last six, written against new rules, 338 did, and 95 do, most of
 them border; a sample of the rest is here. On the last three, of a deodorant cream, a sun stick and a foot balm, 49 of
-80 true ones were refused when first read and 20 when mended; of 2,217 attacked ones 260 passed, and 79 do.
+80 true ones were refused when first read and 20 when mended; of 2,217 attacked ones 260 passed, and 79 do. On a beard
+oil, an after-sun gel and a cleansing foam, told freely, 70 of 77 were refused when first read and 61 when mended.
 """
 
 import csv
