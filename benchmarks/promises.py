@@ -21,7 +21,10 @@ from panel.claims.claim import read_claims
 from panel.claims.judge import _find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import _is_shown, adjust_together
+from panel.models.consumers.check_all import count_check_all
+from panel.models.consumers.liking import weigh_liking
 from panel.models.consumers.segments import find_segments
+from panel.models.over_time.after_feel import follow_after_feel
 from panel.models.over_time.dominance import follow_dominance
 from panel.models.prototypes.alike import find_alike
 from panel.models.prototypes.differences import find_differences
@@ -104,6 +107,51 @@ def something_dominant(rng: np.random.Generator, people: int) -> bool:
     return len(follow_dominance(study, rng=rng).periods) > 0
 
 
+def told_apart_over_time(rng: np.random.Generator, *, split: bool) -> bool:
+    """Return whether six alike prototypes, over two sessions (SD 4), are told as different on the whole or at a time.
+
+    Everybody scores each twice at three times; `split`: three in either session, else all in both.
+    """
+    a, p, m = 8, 6, 3
+    person, view, moment = rng.normal(0, 5, a), rng.normal(0, 4, (a, p)), rng.normal(0, 2, (a, m))
+    session, rows = rng.normal(0, 4, 2), []
+    for who, what, turn in np.ndindex(a, p, 2):
+        at = what // 3 if split else turn
+        level = 50 + person[who] + view[who, what] + session[at] + rng.normal(0, 2)
+        scores = level + moment[who] + rng.normal(0, 5, m)
+        rows += [
+            (f"A{who}", f"P{what + 1}", f"G{time}", score, f"{at + 1}", f"{turn + 1}")
+            for time, score in enumerate(scores)
+        ]
+    columns = ["assessor", "prototype", "attribute", "score", "session", "replicate"]
+    names = [f"P{number + 1}" for number in range(p)]
+    roles = ["benchmark"] + ["prototype"] * (p - 1)
+    tables = {
+        "prototypes": pd.DataFrame({"prototype": names, "role": roles}),
+        "attributes": pd.DataFrame({"attribute": ["G0", "G1", "G2"], "name": "grease", "minutes": [2.0, 10.0, 20.0]}),
+        "scores": pd.DataFrame(rows, columns=columns),
+    }
+    found = follow_after_feel(Study(tables))
+    whole = found.tests.loc[found.tests["term"] == "prototype", "differs"].any()
+    return bool(whole or found.versus["differs"].any())
+
+
+def told_apart_by_consumers(rng: np.random.Generator, *, one_order: bool, ticks: bool) -> bool:
+    """Return whether 60 people are said to like four alike prototypes differently, or by one of six `ticks` to see.
+
+    Each place in the order takes 0.35 off; all in `one_order`, else orders drawn.
+    """
+    orders = np.tile(np.arange(4.0), (60, 1)) if one_order else rng.permuted(np.tile(np.arange(4.0), (60, 1)), axis=1)
+    position, person = (orders + 1).ravel(), rng.normal(0, 1, (60, 1)) - 0.35 * orders
+    if not ticks:
+        liking = np.clip(np.rint(6 + person + rng.normal(0, 1.2, orders.shape)), 1, 9)
+        return weigh_liking(answers_study(liking, position=position)).differs
+    ticked = (person + rng.normal(0, 1, (6, *orders.shape)) > 0).astype(int)
+    asked = {"kind": "check_all", "position": position}
+    answers = [answers_study(each, question=f"w{n}", **asked).table("answers") for n, each in enumerate(ticked)]
+    return bool(count_check_all(Study({"answers": pd.concat(answers, ignore_index=True)})).terms["differs"].any())
+
+
 def _each(wrong: Callable[[np.random.Generator], bool]) -> Line:
     """Return a line that simulates one study after another."""
     return lambda rng, studies: np.array([wrong(rng) for _ in range(studies)])
@@ -124,6 +172,30 @@ LINES: dict[str, tuple[str, Line]] = {
     "pure noise, 12 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 12))),
     "pure noise, 30 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 30))),
     "pure noise, 60 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 60))),
+    "over time, 3 + 3 over two sessions: told apart on the whole or at a time": (
+        "10",
+        _each(lambda rng: told_apart_over_time(rng, split=True)),
+    ),
+    "over time, two sessions of all: told apart on the whole or at a time": (
+        "10",
+        _each(lambda rng: told_apart_over_time(rng, split=False)),
+    ),
+    "60 consumers in one order, 0.35 a place: some liked better": (
+        "5",
+        _each(lambda rng: told_apart_by_consumers(rng, one_order=True, ticks=False)),
+    ),
+    "60 consumers in one order, 0.35 a place: some word tells them apart": (
+        "5",
+        _each(lambda rng: told_apart_by_consumers(rng, one_order=True, ticks=True)),
+    ),
+    "60 consumers, orders drawn, 0.35 a place: some liked better": (
+        "5",
+        _each(lambda rng: told_apart_by_consumers(rng, one_order=False, ticks=False)),
+    ),
+    "60 consumers, orders drawn, 0.35 a place: some word tells them apart": (
+        "5",
+        _each(lambda rng: told_apart_by_consumers(rng, one_order=False, ticks=True)),
+    ),
     **lines(),
 }
 BLOCK = 50  # studies of a task
