@@ -501,7 +501,7 @@ def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned
     not_tried = _join(absent, _without(planned, _join(samples, absent)))[2]
     if (cells.sitting.blank & cells.replicate.blank).all():  # then nothing but its scores tells how often one was tried
         scored = np.zeros((len(cells.prototype), len(cells.attribute)), dtype=int)
-        np.add.at(scored, (cells.prototype.code, cells.attribute.code), 1)
+        np.add.at(scored, (cells.prototype.code[rows], cells.attribute.code[rows]), 1)
         tried = np.repeat(np.arange(len(scored)), scored.max(axis=1, initial=0))
     counts = np.bincount(np.concatenate([tried, not_tried]), minlength=len(cells.prototype))
     if counts.min() == counts.max():

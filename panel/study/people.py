@@ -364,15 +364,12 @@ def _asks_which_product(table: RawTable, heading: str, prototypes: Sequence[str]
     words = heading_words(heading).split()
     place = next((n for n, word in enumerate(words) if is_product(word)), 0)
     between = [word for word in words[1:place] if not _BEFORE_PRODUCT.fullmatch(word)]
-    if not place or not re.match(_WHICH, " ".join(words)) or (between[1:] and not any(map(_is_number, between))):
+    numbered = any(word in _NUMBER_WORDS or is_called(word, "code") for word in between)
+    if not place or not re.match(_WHICH, " ".join(words)) or (between[1:] and not numbered):
         return False
     cells, boxes = {*map(as_seen, table.column(heading))}, wordings("check_all")
     ticked = all(worded(cell, boxes) or words[-1] == heading_words(cell) for cell in cells - {""})
     return not ticked or cells <= {*prototypes}
-
-
-def _is_number(word: str) -> bool:
-    return word in _NUMBER_WORDS or is_called(word, "code")
 
 
 def _with_choices_spelled(table: RawTable, prototypes: Sequence[str]) -> tuple[RawTable, list[str]]:
@@ -542,13 +539,14 @@ def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
         rows["number"] = [*map(as_seen, table.column(name))]
         each = rows.groupby(own)["number"].agg(list)
         whole = each.map(lambda numbers: {*numbers} == {str(n + 1) for n in range(len(numbers))} and len(numbers) > 1)
-        if whole.mean() >= _OFTEN and rows.groupby("prototype")["number"].nunique().max() > 1:
+        most = np.average(whole, weights=each.map(len)) >= _OFTEN
+        if most and rows.groupby("prototype")["number"].nunique().max() > 1:
             return {"position": name}
     return {}
 
 
 _NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero", "turn", "tour", "turno", "turnus", "giro"))
-_OFTEN = 0.8  # share of the people whose numbers run from 1 to the last
+_OFTEN = 0.8  # share of the rows of people whose numbers run from 1 to the last
 
 
 # A sheet beside the scores with the order of each person: a column for the first, one for the second.

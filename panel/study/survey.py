@@ -452,8 +452,7 @@ def with_survey(
     held = list(map(str, study.table("answers")["question"].unique()))
     spelled = {plain_words(question_words(study, name)): name for name in held} | {plain_words(n): n for n in held}
     asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
-    paired = {*asked.loc[asked["kind"] == "paired", "question"]}  # read as a preference is
-    asked = asked.assign(kind=asked["kind"].replace("paired", "preference"))
+    asked = asked.assign(said=asked["kind"], kind=asked["kind"].replace("paired", "preference"))  # and read alike
     read = asked.loc[~asked["kind"].isin(("", "position", "person"))]
     if read.empty:
         _refuse_unread(asked.get("noticed", pd.Series(dtype="str")))
@@ -481,7 +480,6 @@ def with_survey(
     )
     answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
-    block["kind"] = block["kind"].mask(block["question"].isin(paired), "paired")
     of = re.compile("|".join(whole(name).pattern for name in named) or r"(?!)")
     called = {asked_: _asks(table.header, of)[head] for head, asked_ in read[["column", "question"]].to_numpy()}
     study = with_questions_renamed(study, block, called, same_file=file in study.raw_files)
@@ -492,7 +490,7 @@ def with_survey(
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
     told = _agreement_told(table, read, beside)
     study = with_answers_replaced(study, block, told)
-    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read[~read["question"].isin(paired)])):
+    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read[read["said"] != "paired"])):
         study = put_block(study, "questions", block_) if len(block_) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
@@ -591,7 +589,7 @@ def _answers(
         given = [cell or "0" * any_ for cell, any_ in zip(given, told, strict=True)]
     pair = {"prototype": named[0], "versus": named[1]} if kind == "preference" else {"prototype": of, "versus": ""}
     frame = pd.DataFrame({"assessor": people, "answer": given})
-    return frame.assign(**pair, question=row["question"].strip(), kind=kind)
+    return frame.assign(**pair, question=row["question"].strip(), kind=row["said"])
 
 
 def _bare_question(words: str) -> str:

@@ -118,10 +118,12 @@ def test_prototypes_tried_more_often_are_noted():
     assert finding.advice.startswith("Those tried more often are known better.")
 
 
-def test_a_copied_line_that_was_set_aside_is_no_sample_more():
+@pytest.mark.parametrize("numbered", [{}, {"session": "", "replicate": ""}])
+def test_a_copied_line_that_was_set_aside_is_no_sample_more(numbered):
     scores = table("scores").assign(recorded_at="")
     first = rows_of(scores, assessor="A01", session="1", prototype="P1")
     copied = pd.concat([scores, scores[first].assign(position=5)], ignore_index=True)
+    copied = copied.assign(**numbered)
     study = small_study(scores=copied, servings=None)
     assert "unequal_replicates" in {finding.kind for finding in new_findings(study)}
     for row in range(len(scores), len(copied)):

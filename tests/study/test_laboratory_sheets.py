@@ -535,3 +535,11 @@ def test_an_order_that_does_not_say_the_session_is_not_guessed_and_other_names_a
     of = imported(book_)
     assert of.scores["position"].isna().all()
     assert "Other sheets were not read: Served." in told(of)
+
+
+def test_the_order_is_read_where_a_name_is_mistyped_and_a_line_stands_twice():
+    design = [(who, day, n) for who in range(6) for day in (1, 2) for n in range(5)]
+    rows = [[f"J{w}", str(d), f"W{n}", str(1 + (n * d + w) % 5), str((w + 3 * n * d) % 7)] for w, d, n in design]
+    rows[4][0] = "J 0"
+    sheet = [["Judge", "Session", "Wax", "Turn", "streaks"], *rows, rows[-1]]
+    assert {*imported(sheet).scores["position"]} == {1, 2, 3, 4, 5}
