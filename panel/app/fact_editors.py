@@ -19,9 +19,8 @@ from panel.errors import StudyError
 from panel.models.decision.wanted import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
 from panel.plan.codes import moment
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, PANEL_LEADER
-from panel.report.contents.part_study import FACTS
 from panel.study.editing import typed_fact, with_benchmark, with_facts
-from panel.study.facts import dates_in, facts_with_unread
+from panel.study.facts import FOR_REVIEW, dates_in, facts_with_unread
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import number_text
@@ -181,7 +180,7 @@ def _day(text: str) -> str:
 
 _OF_REVIEW = MappingProxyType(
     {
-        **{name: label for name, (label, _) in FACTS.items() if name not in ("panel", "users")},
+        **{name: label for name, (label, _) in FOR_REVIEW.items() if name not in ("panel", "users")},
         "statistics_plan_dated": "Day of the plan of the statistics",
         "recheck_after_years": "Years until the evidence is to be looked at again",
     }

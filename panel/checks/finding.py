@@ -13,8 +13,6 @@ import pandas as pd
 from panel.words import FEW, first_few
 
 SEVERITIES = ("stop", "warning", "note")
-NO_SCORES = "no_scores"
-"""Kind of the finding that there are none."""
 
 
 class Proposal(NamedTuple):

@@ -27,7 +27,7 @@ from panel.answers import (
     NoAnswer,
     Question,
 )
-from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
+from panel.checks.finding import SEVERITIES, Finding
 from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
 from panel.claims.claim import SPOKEN_FOR
 from panel.claims.judge import CLAIMS, Claims
@@ -52,6 +52,8 @@ from panel.views.told import Picture, Told
 from panel.words import counted, first_few, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
+NO_SCORES = "no_scores"
+"""Kind of the finding that there are none."""
 _MOST_TO_SETTLE, _MOST_LEADERS, _MOST_CLAIMS = 3, 3, 3
 # What a study may answer without scores, the first of these that it does, with the part of the app that tells it.
 _WITHOUT_SCORES: tuple[tuple[Question[Any], Callable[[Any, Naming], Told], str], ...] = (

@@ -29,7 +29,7 @@ from panel.app.widgets import (
     table,
     warn,
 )
-from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
+from panel.checks.finding import SEVERITIES, Finding
 from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import shared_table
@@ -42,7 +42,7 @@ from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
 from panel.study.shown import shown
 from panel.study.table_cells import with_headings
 from panel.views.emollients.blends import blend_picture
-from panel.views.glance import in_short
+from panel.views.glance import NO_SCORES, in_short
 from panel.views.planning.study import (
     BATCHES,
     CHANGED_ROWS,
