@@ -447,6 +447,7 @@ def _compare(record: BallotRecord, session: str, names: Naming) -> None:
 # Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
 
 
+SEED, SEED_HELP = "Seed of the order", "Any whole number. The same number gives the same order and codes again."
 SESSIONS = "Sessions a person comes to"
 SESSIONS_HELP = (
     "Blank: as many as it takes to try everything. Fewer: everybody tries a part, every two about equally often."
@@ -484,7 +485,7 @@ def serving_form(study: StudyInUse) -> None:
         replicates = left.text_input("Times each sample is scored", str(REPEATS))
         most = middle.text_input("Samples in a session at most", str(MOST_PER_SESSION))
         sessions = third.text_input(SESSIONS, "", help=SESSIONS_HELP)
-        seed = right.text_input("Seed of the order", "1")
+        seed = right.text_input(SEED, "1", help=SEED_HELP)
         who = st.text_input("Who makes the plan (not the panel leader: whoever makes it may know the key)")
         if st.form_submit_button("Write the plan into the study"):
             typed = (replicates or "", most or "", seed or "")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
+from datetime import date
 from types import MappingProxyType
 from typing import Any
 
@@ -18,9 +19,8 @@ from panel.errors import StudyError
 from panel.models.decision.wanted import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
 from panel.plan.codes import moment
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, PANEL_LEADER
-from panel.report.contents.blocks import FACTS
 from panel.study.editing import typed_fact, with_benchmark, with_facts
-from panel.study.facts import dates_in, facts_with_unread
+from panel.study.facts import FOR_REVIEW, dates_in, facts_with_unread
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import number_text
@@ -63,9 +63,9 @@ _GATE_WORDS = MappingProxyType(
 
 def edit_facts(study: StudyInUse, save: _Save) -> None:
     """Let the user state what concerns the whole study; `save` takes the change and what was done."""
-    _about(study.study, study.key, save)
     with st.expander("Days of the test", expanded=not days_stated(study.study)):
         _days(study.study, study.key, save)
+    _about(study.study, study.key, save)
     with st.expander("For the reviewer of the evidence file"):
         _for_the_reviewer(study.study, study.key, save)
     with st.expander("What a prototype must pass"):
@@ -146,15 +146,23 @@ def _days(study: Study, key: str, save: _Save) -> None:
             days = "; ".join(stated.get(label, ()))
             typed[label] = st.text_input(told, days, placeholder="2026-03-10; 2026-03-11", key=f"day {label}") or ""
         if st.form_submit_button("Save the days", type="primary"):
-            days_typed = attempt(_days_of, typed)
+            days_typed = attempt(_days_of, typed, held)
             if days_typed is not None:
                 save(lambda now: with_facts(now, {"dates": days_typed or None}), "The days of the test were stated.")
 
 
-def _days_of(typed: Mapping[str, str]) -> dict[str, list[str]]:
-    """Return label of a session to its days; StudyError if one cannot be read, or in two ways."""
+def _days_of(typed: Mapping[str, str], held: Collection[str] = ()) -> dict[str, list[str]]:
+    """Return label of a session to its days; StudyError if one cannot be read, or in two ways.
+
+    Nor may a session that is `held` already, with scores or answers, lie in the future: a claim that is stamped today
+    would count as stamped before it.
+    """
     split = {label: [part.strip() for part in text.split(";") if part.strip()] for label, text in typed.items()}
-    return {label: [_day(part) for part in parts] for label, parts in split.items() if parts}
+    days = {label: [_day(part) for part in parts] for label, parts in split.items() if parts}
+    today = date.today().isoformat()
+    if late := [day for label, own in days.items() if label in held for day in own if day[: len(today)] > today]:
+        raise StudyError(f"{late[0]} lies in the future, and what was scored or answered then is in the study already.")
+    return days
 
 
 def _day(text: str) -> str:
@@ -172,7 +180,7 @@ def _day(text: str) -> str:
 
 _OF_REVIEW = MappingProxyType(
     {
-        **{name: label for name, (label, _) in FACTS.items() if name not in ("panel", "users")},
+        **{name: label for name, (label, _) in FOR_REVIEW.items() if name not in ("panel", "users")},
         "statistics_plan_dated": "Day of the plan of the statistics",
         "recheck_after_years": "Years until the evidence is to be looked at again",
     }

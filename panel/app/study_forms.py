@@ -166,7 +166,8 @@ def _add(study: state.StudyInUse, change: Callable[[Study], Study], what: str) -
 
 def _with_kinds(guess: pd.DataFrame, key: str) -> pd.DataFrame:
     """Ask of each question that was not understood what kind it is, once for all its columns."""
-    unread = guess.loc[guess["noticed"].str.startswith("not read")]
+    noticed = guess["noticed"]
+    unread = guess.loc[noticed.str.startswith("not read") & ~noticed.str.contains(NO_PRODUCT)]  # which is asked apart
     for number, (question, rows) in enumerate(unread.groupby("question", sort=False)):
         why = rows["noticed"].iloc[0].removeprefix("not read").lstrip(": ")
         chosen = st.selectbox(

@@ -64,6 +64,8 @@ _STYLE = """
 [data-testid=stMainBlockContainer]{padding-top:4.5rem}
 [data-testid=stMarkdownContainer] :is(p,li){max-width:75ch}
 [data-testid=stException] a{display:none}
+[data-testid=stExpandSidebarButton]{width:auto}
+[data-testid=stExpandSidebarButton]::after{content:'Places'}
 .stPageLink :is(a,span,div,p){white-space:normal;overflow:visible;text-overflow:clip}
 @media screen and (prefers-color-scheme:dark){
   [class*='st-key-wrong']{border-color:#f2b8b5}

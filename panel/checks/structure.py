@@ -149,13 +149,13 @@ def _no_scores(study: Study, sound: Study) -> list[Finding]:
         return []
     if len(sound.table("answers")):
         message = "The study has no scores of trained assessors, only consumer answers."
-        return [Finding("note", NO_SCORES, "scores", message, "Only the consumer questions can be answered.")]
+        return [Finding("note", "no_scores", "scores", message, "Only the consumer questions can be answered.")]
     if len(sound.table("courses")) or len(sound.table("dominances")):
         message = "The study has no scores, only what was recorded over time."
-        return [Finding("note", NO_SCORES, "scores", message, "Only the page Over time can be answered.")]
+        return [Finding("note", "no_scores", "scores", message, "Only the page Over time can be answered.")]
     reason = f"none of its {counted(len(scores), 'row')} holds a number" if len(scores) else "the table is empty"
     advice = "Import the scores or type them into the table scores: assessor, prototype, attribute, score."
-    return [Finding("stop", NO_SCORES, "scores", f"The study has no scores: {reason}.", advice)]
+    return [Finding("stop", "no_scores", "scores", f"The study has no scores: {reason}.", advice)]
 
 
 def _cells_not_read(study: Study, sound: Study) -> list[Finding]:

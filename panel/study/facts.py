@@ -328,3 +328,31 @@ def days_as_one(table: RawTable) -> RawTable:
             told = first_few([f"{cell.strip()} is {day}" for cell, day in days.items() if day != cell.strip()])
             notes.append(f"Days of {head!r} were read however they are written: {told}.")
     return replace(table, columns=tuple(columns), notes=tuple(notes)) if len(notes) > len(table.notes) else table
+
+
+# What the evidence file repeats as it is stated.
+
+
+FOR_REVIEW = {
+    "formula_version": ("Version of the formulas", "The study does not name a version of the formulas."),
+    "pack": ("Pack", "The study does not say in which pack the prototypes were kept and served."),
+    "marketed_formula": (
+        "The formula sold and the formula tested",
+        "Nobody has stated that the formula to be sold is the formula tested, or why the answers carry over.",
+    ),
+    "consent": (
+        "Consent",
+        "The study does not name the template of the consent form. Signed forms are kept apart from the study.",
+    ),
+    "references": (
+        "How they were bought and stored",
+        "The study does not say where the references come from, how old they were and how they were stored.",
+    ),
+    "panel": ("Panel", "The study does not describe its panel."),
+    "recruitment": ("Recruiting and screening", "How the assessors were recruited and screened is not stated."),
+    "training": ("Training", "How the assessors were trained is not stated."),
+    "users": ("Consumers", "Age, use and other facts about the consumers are not stated."),
+    "screener": ("Screener and quotas", "The screener and the quotas of the consumers are not stated."),
+    "protocol_dated": ("Date of the protocol", "No date says that the protocol was fixed before the test."),
+}
+"""Facts that the file repeats: what stands before each, and the gap that a missing one leaves."""

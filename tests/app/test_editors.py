@@ -143,6 +143,9 @@ def test_the_days_of_the_test_are_stated_in_a_field_for_each_session(folder: Pat
     labelled(app.button, "Save the days").click().run()
     assert not app.exception
     assert read_folder(folder).facts["dates"] == {"1": ["2025-03-10", "2025-03-11 09:30"]}
+    labelled(app.text_input, "Session 2").set_value("2999-01-01")
+    labelled(app.button, "Save the days").click().run()
+    assert "2999-01-01 lies in the future, and what was scored or answered then is in the study already." in shown(app)
     labelled(app.text_input, "Session 2").set_value("03/04/2025")
     labelled(app.button, "Save the days").click().run()
     assert "Which day '03/04/2025' is cannot be told. Write it as 2026-03-10." in shown(app)

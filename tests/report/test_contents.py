@@ -33,11 +33,11 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.evidence import evidence_report, mended_at, report_of
 from panel.report.contents.part_claims import evidence_matrix
-from panel.report.contents.part_study import FACTS, _first_test_day, last_score
+from panel.report.contents.part_study import _first_test_day, last_score
 from panel.report.html import with_breaks
 from panel.report.trace import _TABLE_MAKERS
 from panel.study.editing import typed_fact, with_facts
-from panel.study.facts import STATED
+from panel.study.facts import FOR_REVIEW, STATED
 from panel.study.knowledge import shared_table
 from panel.study.study import Study, empty_table
 from panel.study.tables import TABLES
@@ -368,7 +368,7 @@ def test_each_gap_has_a_place_that_is_there_and_a_command_that_is_known():
     named = shared_table("gap_places")
     assert set(named["open"]) <= {"", *EDITORS, *places.PARTS}
     known = set(main.list_commands(Context(main)))
-    facts = {column.name for column in STATED} | set(FACTS) | {"FACT", "recheck_after_years"}
+    facts = {column.name for column in STATED} | set(FOR_REVIEW) | {"FACT", "recheck_after_years"}
     for command in named["command"]:
         program, name, study, *rest = command.split()
         assert (program, study) == ("afterfeel", "STUDY")
@@ -394,9 +394,9 @@ def test_every_gap_leads_somewhere_and_most_to_the_very_thing(made):
     assert commands.count(last) <= len(gaps) / 8
 
 
-@pytest.mark.parametrize("fact", [name for name in FACTS if name not in ("users", "panel")])
+@pytest.mark.parametrize("fact", [name for name in FOR_REVIEW if name not in ("users", "panel")])
 def test_the_command_for_a_fact_closes_its_gap(fact):
-    gap = FACTS[fact][1]
+    gap = FOR_REVIEW[fact][1]
     command = shlex.split(mended_at("3", gap)[1])
     assert command[:4] == ["afterfeel", "set", "STUDY", fact]
     told = with_facts(small_study({}), {command[3]: typed_fact(command[3], command[4])})

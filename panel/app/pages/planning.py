@@ -15,7 +15,7 @@ import streamlit as st
 
 from panel.answers import DIFFERENCES
 from panel.app import widgets
-from panel.app.ballot_forms import REPEATS, SESSIONS, SESSIONS_HELP, usual_servings
+from panel.app.ballot_forms import REPEATS, SEED, SEED_HELP, SESSIONS, SESSIONS_HELP, usual_servings
 from panel.app.guide import ASKED_TO_JOIN
 from panel.app.state import StudyInUse
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
@@ -170,7 +170,7 @@ def _mixture_form(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) 
 _BATCH_HELP = (
     "In scale units, from earlier studies with two batches of each; empty for what the study states (batch_sd)."
 )
-_HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
+_HELP = {SEED: SEED_HELP}
 
 
 def show_servings(study: StudyInUse) -> None:
@@ -299,7 +299,7 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
     typed = middle.text_input(SESSIONS, "", key=study.choice(SESSIONS), help=SESSIONS_HELP)
     sessions = widgets.attempt(typed_whole, typed or "", SESSIONS)
     with third:
-        seed = _number(study, "Seed of the order", 1)
+        seed = _number(study, SEED, 1)
     rng, asked = np.random.default_rng(seed), f"servings {(repeats, per_session, sessions, seed)}"
     how: dict[str, Any] = {"replicates": repeats, "per_session": per_session, "sessions": sessions}
     plan: ServingPlan | None = widgets.attempt(_once, study.key, asked, lambda: plan_study(study.study, rng, **how))

@@ -20,6 +20,7 @@ from panel.report.contents.blocks import Block, Report, Section, TextTable, fact
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, tables_of
 from panel.report.contents.part_study import consumers_only, last_score
+from panel.study.facts import FOR_REVIEW
 from panel.study.knowledge import shared_table
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
@@ -69,7 +70,7 @@ def report_of(answers: Answers, *, made_on: str = "") -> Report:
 
 def mended_at(part: str, gap: str) -> tuple[str, str]:
     """Return what to open in the app to mend a gap of a part, empty where nothing does, and the command for it."""
-    for name, (_, words) in part_study.FACTS.items():
+    for name, (_, words) in FOR_REVIEW.items():
         if words == gap:
             return "facts", f"afterfeel set STUDY {name} VALUE"
     rows = shared_table("gap_places")

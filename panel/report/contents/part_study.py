@@ -17,7 +17,6 @@ from panel.plan.orders import ServingBalance, serving_balance
 from panel.plan.protocol import read_protocol
 from panel.plan.safety import RED, safety_gate
 from panel.report.contents.blocks import (
-    FACTS,
     Block,
     Numbers,
     Section,
@@ -31,7 +30,7 @@ from panel.report.contents.blocks import (
     said,
     told_blocks,
 )
-from panel.study.facts import locked_sessions
+from panel.study.facts import FOR_REVIEW, locked_sessions
 from panel.study.formulas import emollient_blend, formulated, matched_pairs
 from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
@@ -63,7 +62,7 @@ def product(answers: Answers) -> Section:
 
 
 def _facts(study: Study, *names: str) -> list[Block]:
-    return [_told_or_gap(FACTS[name][0], fact(study, name), FACTS[name][1]) for name in names]
+    return [_told_or_gap(FOR_REVIEW[name][0], fact(study, name), FOR_REVIEW[name][1]) for name in names]
 
 
 def safety(answers: Answers) -> Section:
