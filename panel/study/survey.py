@@ -472,8 +472,8 @@ def with_survey(
     named = named or natural_order({*asked.loc[asked["kind"] == "position", "prototype"]} - {""})
     named = named or chosen_names(table, [kinds.get(name, "") for name in table.header])
     if chosen.any() and len(named) != 2:
-        told = counted(len(named), "prototype")
-        raise StudyError(f"A preference is read between two prototypes, and the columns name {told}.")
+        several = counted(len(named), "prototype")
+        raise StudyError(f"A preference is read between two prototypes, and the columns name {several}.")
     beside = _words_beside(table)
     answers: pd.DataFrame = pd.concat(
         [_answers(table, row, people, asked, named, beside) for _, row in read.iterrows()]
