@@ -224,10 +224,8 @@ def _answers_alike(sound: Study) -> Iterator[Finding]:
 def _answered_again(sound: Study) -> Iterator[Finding]:
     """Give a finding for answers of one person to one question about the same samples that nothing tells apart."""
     answers = sound.table("answers")
-    pairs = zip(answers["prototype"], answers["versus"], strict=True)
-    key = answers[["question", "kind", "assessor", "session", "replicate"]].assign(
-        pair=[str(sorted(pair)) for pair in pairs]
-    )
+    pair = [str(sorted(each)) for each in zip(answers["prototype"], answers["versus"], strict=True)]
+    key = answers[["question", "kind", "assessor", "session", "replicate"]].assign(pair=pair)
     again = answers.loc[key.duplicated() & (answers["answer"] != "")]
     if again.empty:
         return
