@@ -418,7 +418,8 @@ def _named(scores: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
 def told_turn(cells: ScoreCells, assessor: int, sitting: int) -> str:
     """Return who sat when, by the codes of assessor and sitting."""
     name = cells.sitting.of[sitting]
-    return f"{cells.assessor.of[assessor]}, {cells.sitting_word} {name}" if name else str(cells.assessor.of[assessor])
+    told = name if str(name).casefold().startswith(cells.sitting_word) else f"{cells.sitting_word} {name}"
+    return f"{cells.assessor.of[assessor]}, {told}" if name else str(cells.assessor.of[assessor])
 
 
 def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:

@@ -374,7 +374,8 @@ def _sessions_missed(cells: ScoreCells, turns: _Codes) -> Iterator[Finding]:
     assessor, sitting = _without((np.repeat(everybody, len(usual)), np.tile(usual, len(everybody))), turns)
     for where, cases in gathered(assessor, lambda case: f"scores: {told_turn(cells, assessor[case], sitting[case])}"):
         who, which = first_few(cells.assessor.told(assessor[cases])), first_few(cells.sitting.told(sitting[cases]))
-        message = f"{who} gave no scores in {cells.sitting_word} {which}, in which most of the others did."
+        told = which if which.casefold().startswith(cells.sitting_word) else f"{cells.sitting_word} {which}"
+        message = f"{who} gave no scores in {told}, in which most of the others did."
         yield Finding("note", f"{cells.sitting_word}_missed", where, message, _KEPT)
 
 

@@ -29,7 +29,7 @@ from panel.study.knowledge import (
     plain_names,
     stated_scale,
 )
-from panel.study.numbers_read import read_number_columns, read_numbers, unit_of_heading
+from panel.study.numbers_read import TIMES, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import ENTRIES, TABLES, Column, Table, heading, spoken
@@ -351,7 +351,7 @@ def _is_of_means(cell: str, known: Collection[str]) -> str:
 
 
 def without_units(filled: Sequence[tuple[int, list[str]]]) -> tuple[list[tuple[int, list[str]]], list[str]]:
-    """Return the lines of a sheet without one of units below its headings, which get them where they differ; notes."""
+    """Return the lines of a sheet without one of units below its headings, but of time, which joins its own; notes."""
     lines = list(filled)
     for n in range(1, min(len(lines) - 1, _MOST_HEADINGS)):
         (at, heads), (_, units), (_, below) = lines[n - 1 : n + 2]
@@ -360,10 +360,10 @@ def without_units(filled: Sequence[tuple[int, list[str]]]) -> tuple[list[tuple[i
         numbers = read_numbers([below[i] for i in said]).share if said else 0
         if len(said) > 1 and of_heads and numbers >= _NUMBERS:
             named = dict.fromkeys(units[i] for i in said)
-            if len(named) > 1:
-                heads = [f"{head} ({unit})" if unit else head for head, unit in zip(heads, units, strict=True)]
-            told = f"The line below the headings {'was left out' if len(named) == 1 else 'joins them'}"
-            return [*lines[: n - 1], (at, heads), *lines[n + 1 :]], [f"{told}: {first_few(list(named))}."]
+            bare = [unit.strip("()[] ") for unit in units]
+            heads = [f"{head} ({unit})" if unit in TIMES else head for head, unit in zip(heads, bare, strict=True)]
+            told = f"The line below the headings was left out: {first_few(list(named))}."
+            return [*lines[: n - 1], (at, heads), *lines[n + 1 :]], [told]
     return lines, []
 
 

@@ -24,6 +24,14 @@ def test_a_missed_session_is_noted(servings):
     assert finding.advice == KEPT
 
 
+def test_a_session_called_so_is_named_once():
+    scores = without(False, assessor="A04", session="2").scores
+    called = scores.assign(session="Session " + scores["session"], recorded_at="")
+    finding = the_one(small_study(scores=called, servings=None))
+    assert finding.where == "scores: A04, Session 2"
+    assert finding.message == "A04 gave no scores in Session 2, in which most of the others did."
+
+
 def test_a_missed_replicate_is_noted_as_such():
     study = without(False, assessor="A04", session="2")
     scores = study.scores.assign(replicate=study.scores["session"], session="", recorded_at="")

@@ -200,14 +200,14 @@ def test_a_line_of_units_below_two_lines_of_headings_is_no_heading(unit: str):
     assert with_units[told].equals(read(rows).scores[told])
 
 
-def test_units_that_differ_are_those_of_their_columns():
+def test_a_unit_of_time_is_that_of_its_column():
     rows = [["Judge", "Sample", "Rep", *WORDS, "Time to dry"], ["", "", "", "0-100", "0-100", "s"]]
     rows += [[*of, TRUTH[of, WORDS[0], 2], TRUTH[of, WORDS[1], 2], 20 + n * 7 % 11] for n, of in enumerate(DESIGN)]
     read_as = read(rows)
     study = study_from_scores(read_as, raw_file("a.csv", b"x"), "units")
     assert dict(zip(*study.listed("attributes", "attribute", "unit"), strict=True)) == {
-        "Greasy film (0-100)": "",
-        "Softness (0-100)": "",
+        "Greasy film": "",
+        "Softness": "",
         "Time to dry (s)": "s",
     }
-    assert list(study.scales(["Greasy film (0-100)"])) == [(0, 100)]
+    assert list(study.scales(["Greasy film"])) == [(0, 100)]
