@@ -35,7 +35,7 @@ _BEING = frozenset(
 )
 _BE = frozenset(("is", "are", "was", "were", "be"))
 _WHO_JUDGED = frozenset(("panel", "test", "we", "assessors", "they"))
-_STUFF = frozenset(("wax", "oil", "powder", "milk", "water", "grit", "sand", "butter"))
+STUFF = frozenset(("wax", "oil", "powder", "milk", "water", "grit", "sand", "butter"))
 _DENIALS = frozenset(("no", "not"))
 _DEGREES = MappingProxyType({
     "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
@@ -132,21 +132,20 @@ def ways_of(called: Tokens, named: Tokens, types: set[str], better: bool) -> Ite
     put_on = kind == "ease" and any(each[0] in PARTICLES for each in others)  # ease of putting on a sock
     if not core or put_on or of_name not in (kind, "more") or _TURNING & {*called, *named}:
         return
-    states = tuple(each for each in others if _is_state(each))
+    left = core[1:] != () and core[-1] in _LEFT and kind == "more"  # oil left on the fingertips, and nowhere else
+    states = tuple(each for each in others if _is_state(each) and (each[0] in STATES or not left))
     things = tuple(each for each in others if each not in states)
-    yield Way(kind, core, things, states, named, better)
-    if core[1:] and core[-1] in _LEFT and kind == "more":  # oil left on the fingertips
+    if left:
         yield Way(kind, core[:-1], things, states, named, better)
+    yield Way(kind, core, things, states, named, better)
     verb_first = core[2:] != () and core[0].endswith(("ing", "s"))
-    if verb_first and core[-1] in PARTICLES:
-        yield Way(kind, (core[0], core[-1], *core[1:-1]), things, states, named, better)  # takes off mascara
+    if verb_first and core[-1] in PARTICLES:  # takes off mascara
+        yield Way(kind, (core[0], core[-1], *core[1:-1]), things, states, named, better)
     elif verb_first and core[1] in PARTICLES:
         yield Way(kind, (core[0], *core[2:], core[1]), things, states, named, better)
     if kind == "more" and core[-1].endswith("ly") and core[1:] and called == named:
         yield Way(kind, core[:-1], things, states, named, better)  # smells strongly: as strongly
-    if (
-        kind in ("more", "ease") and core[2:] == () and core[-1].endswith("s") and core[1:]
-    ):  # the seam rubs: rubbing of it
+    if kind in ("more", "ease") and len(core) == 2 and core[-1].endswith("s"):  # the seam rubs: rubbing of it
         yield Way(kind, core[1:], (("of", core[0]), *things), states, named, better)
     if kind == "time" and core[1:2] and core[1].endswith("ed"):  # until the blade is rinsed clear: to rinse it clear
         yield Way(kind, (core[1], core[0], *core[2:]), things, states, named, better)
@@ -172,18 +171,18 @@ def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way
     kind, core = (kind, core) if kind else ("more", how)
     of_body = all(entry_at((word,), 0, "site")[0] for word in {*subject} - {"of"})
     of_name = {*map(kernel, named)}
-    needed = tuple(each for each in others if not _is_state(each) and of_name & {*map(kernel, each[1:])})
+    needed = {each for each in others if "each" in each or (not _is_state(each) and of_name & {*map(kernel, each[1:])})}
     states = tuple(each for each in others if each not in needed)  # from cheek to tip: no part of the name
-    head = tuple(takewhile(lambda word: word != "of", subject))[-1:]
+    head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # not the pad, of the mark on the pad
     for whose in dict.fromkeys(((),) if of_body else ((("of", *subject),), (("of", *head),))):
-        yield Way(kind, core, (*whose, *needed), states, named, better=False)
+        yield Way(kind, core, (*whose, *sorted(needed)), states, named, better=False)
 
 
 def _verb_at(words: Tokens) -> int:
     """Return the place of the verb of a clause, after its subject: slips of the foot slips in a sock; else its end."""
     ends = STATES | OBJECTS | PARTICLES
     for n, word in enumerate(words):
-        doing = word.endswith("s") and words[n - 1] not in _ARTICLES | OBJECTS  # of several: three drops run
+        doing = word.endswith("s") > word.endswith("ss") and words[n - 1] not in _ARTICLES | OBJECTS  # three drops run
         doing = (doing or words[n - 1].endswith("s")) and (n + 1 == len(words) or words[n + 1] in ends)
         if n and (word in _BEING or doing):
             return n
@@ -201,10 +200,9 @@ def judged_of(told: Tokens, types: set[str]) -> str:
         return ""
     if {*subject} <= types | {"it", "product"}:
         return "product"
-    does = (words[verb] not in _BEING or words[verb].startswith("look")) and all(
-        entry_at((word,), 0, "site")[0] for word in subject
-    )
-    return " ".join(subject) if does else ""
+    does = words[verb] not in _BEING or words[verb].startswith("look")
+    head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # the wet skin, the skin of the cheek
+    return " ".join(subject) if does and entry_at(head, 0, "site")[0] else ""
 
 
 _HOW_MUCH = (("much",), ("far",), ("strongly",))
@@ -368,7 +366,7 @@ def _another_word(token: str, word: str) -> bool:
     """Return whether a token is no form of a word though they share a kernel: tube and tub, rubber and rubs."""
     one, two = token.rstrip("s"), word.rstrip("s")
     doing = re.search(r"(?:ing|(?<!s)s|ed)$", word) is not None and not word.endswith("ring")
-    of_it = one in _STUFF and word.endswith("y")  # the least wax, where it was the least waxy
+    of_it = one in STUFF and word.endswith("y")  # the least wax, where it was the least waxy
     if of_it or f"{one}e" == two or f"{two}e" == one or (token.endswith("ing") and token == f"{word}ing"):
         return True
     if re.search(r"ers?$", token) and doing and token != word:
@@ -413,8 +411,10 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     if any(token in leads and place not in spans for place, token in enumerate(tokens[start : right + 3], start)):
         return ()  # hair sticks to hair, where it was to the face
     to_it = any(tokens[place] == "to" for place in spans)
-    if any(each[0] == "to" for each in way.states) and right == end and not to_it and _of_body(tokens, start):
-        return ()  # skin dries, where it was dry to the touch
+    felt = any(each[0] == "to" for each in way.states) and right == end and not to_it
+    seen = {"time", "look"} <= {*way.named} and not any(token.startswith("look") for token in tokens)
+    if (felt or seen) and _of_body(tokens, start, right):
+        return ()  # skin dries, where it was dry to the touch, or looked dry
     left, at, sign, stop = found
     before_it = tokens[start - 1] if start and left == start else ""
     sites |= {place for place in range(right, at) if entry_at(tokens, place, "site")[0]}  # cools feet more
@@ -439,10 +439,11 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     return tuple(token for each in kept for token in each)
 
 
-def _of_body(tokens: Tokens, start: int) -> bool:
-    """Return whether a part of the body is the subject of what stands at a place."""
-    at = start - 1 - (start > 0 and tokens[start - 1] in _BEING)
-    return at >= 0 and entry_at(tokens, at, "site")[0] > 0
+def _of_body(tokens: Tokens, start: int, end: int) -> bool:
+    """Return whether a part of the body is the subject of what stands at a place, or what it is done to."""
+    at = start - 1 - (start > 0 and tokens[start - 1] in _BEING | {"get", "gets", "got", "becomes", "stays"})
+    end += tokens[end : end + 1] != () and tokens[end] in _ARTICLES
+    return (at >= 0 and entry_at(tokens, at, "site")[0] > 0) or entry_at(tokens, end, "site")[0] > 0
 
 
 def _leading(word: str, doing: str) -> frozenset[str]:

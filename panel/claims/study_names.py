@@ -54,12 +54,13 @@ from panel.claims.own_words import (
     MODIFIERS,
     OBJECTS,
     STATES,
+    STUFF,
     as_defined,
     kernel,
     ways_described,
     ways_of,
 )
-from panel.claims.parts import Entry, whole_words
+from panel.claims.parts import Entry, number_at, whole_words
 from panel.study.naming import done_by, timed_words
 from panel.study.numbers_read import same_quantity
 from panel.words import format_list, less_of
@@ -329,9 +330,11 @@ def other_words(study: Study) -> dict[str, tuple[tuple[str, ...], tuple[str, ...
 
 def _may_stand(words: Tokens, family: str) -> bool:
     """Return whether words may be stated to stand for something: some of them no table knows as anything else."""
-    table, text = shared_table("claim_refused_en"), " ".join(words)
-    refused = table.loc[~table["category"].isin(_MAY_BE_PART), "phrase"].str.casefold()
-    if not all(map(str.isalpha, words)) or any(re.search(whole_words(phrase), text) for phrase in refused):
+    text, counted = " ".join(words), (number_at(words, n) for n, word in enumerate(words) if word != "one")
+    refused = any(re.search(whole_words(phrase), text) for phrase in _refused_for_all()[0])
+    if refused or not all(map(str.isalpha, words)) or any(number is not None for number in counted):
+        return False
+    if not _refused_for_all()[1].isdisjoint(map(kernel, words)) or all(map(_is_stuff, words)):
         return False
     of_others = [
         (length, entry.part) for place in range(len(words)) for length, entry in entries_at(words, place)
@@ -341,11 +344,28 @@ def _may_stand(words: Tokens, family: str) -> bool:
     return not compares and not any(part != "verb" or length == len(words) for length, part in of_others)
 
 
+@cache
+def _refused_for_all() -> tuple[tuple[str, ...], frozenset[str]]:
+    """Return the refused phrases, and what the forms of those have in common that are one word of an effect."""
+    rows = shared_table("claim_refused_en")
+    phrases, effects = (
+        rows.loc[chosen, "phrase"].str.casefold().tolist()
+        for chosen in (~rows["category"].isin(_MAY_BE_PART), rows["category"].isin(_OF_EFFECTS))
+    )
+    return tuple(phrases), frozenset(kernel(phrase) for phrase in effects if phrase.isalpha())
+
+
+def _is_stuff(word: str) -> bool:
+    """Return whether a word names what was put on, of which there may be more or less: cream, water."""
+    return word in STUFF or any(entry_at((word,), 0, part)[0] for part in ("product", "product_type", "function"))
+
+
+_OF_EFFECTS = ("medicine", "physiology", "safety", "undefined word", "environment and origin")
 _MAY_BE_PART = ("where it was used", "rounded up")  # the foot slips about
 _ASIDES = frozenset((
     "function", "aside", "site", "event", "unit", "product", "product_type", "product_place", "rubbing",
 ))  # fmt: skip
-_JUDGING = ("more", "less", "most", "least", "not", "free", "than", "nothing", "too", "beats", "credit")
+_JUDGING = ("fraction", "more", "less", "most", "least", "not", "free", "than", "nothing", "too", "beats", "credit")
 
 
 def in_own_words(claim: Claim, study: Study) -> Iterator[WordingFinding]:
@@ -553,7 +573,7 @@ def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset
     if (judged == "product" and said not in ("", "people", judged)) or (
         judged not in ("", "product")
         and said == "product"
-        and (reading.family.startswith(OF_STUDY) or reading.has("look"))
+        and (reading.family.startswith(OF_STUDY) or reading.has("look") or reading.family == "whitening")
     ):
         return judged  # the skin pulls less, where the stick does; the balm slips less, where the foot does
     of = "skin" if reading.family in _OF_SKIN else "product"
