@@ -23,7 +23,7 @@ def timed(tmp_path_factory):
 def test_in_words(timed):
     told = CliRunner().invoke(over_time, [timed, "--all"])
     assert told.exit_code == 0
-    assert told.output.startswith("The prototypes do not change alike over time on greasy film.")
+    assert told.output.startswith("The prototypes do not change alike over time on greasy film in these batches.")
     assert "24 courses of 6 people" in told.output
     assert "greasy from 56 to 100 % of the time" in told.output
 
