@@ -34,7 +34,7 @@ def test_everything(tmp_path, monkeypatch):
     assert "**After-feel over the minutes**" in [part.value for part in app.markdown]
     assert [drawer.label for drawer in app.expander if drawer.label in ("Courses of intensity", "Dominant sensations")]
     words = shown(app)
-    assert "The prototypes do not change alike over time on greasy film." in words
+    assert "The prototypes do not change alike over time on greasy film in these batches." in words
     assert "Not a safety assessment." in words
     assert not app.warning
 
