@@ -314,7 +314,7 @@ def _figure(causes: Causes, names: Naming) -> Figure:
     left = _NAMES + _GAP
     width = max(left + wide * len(columns) + _MARGIN, 520.0)
     size = _fitting([names.attribute(name) for name in columns], wide - 3)
-    heads = {name: wrapped(names.attribute(name), size, wide - 4, 3) for name in columns}
+    heads = {name: wrapped(names.attribute(name), size, wide - 1, 3) for name in columns}
     targets = causes.cells.drop_duplicates("attribute").set_index("attribute")[["target_low", "target_high"]]
     key = _key_lines(causes, names, width - 2 * _MARGIN)
     top = 20 + _LINE * size * max([1, *(len(lines) for lines in heads.values())])
