@@ -12,6 +12,7 @@ from __future__ import annotations
 import sys
 import zlib
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -172,30 +173,21 @@ LINES: dict[str, tuple[str, Line]] = {
     "pure noise, 12 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 12))),
     "pure noise, 30 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 30))),
     "pure noise, 60 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 60))),
-    "over time, 3 + 3 over two sessions: told apart on the whole or at a time": (
-        "10",
-        _each(lambda rng: told_apart_over_time(rng, split=True)),
-    ),
-    "over time, two sessions of all: told apart on the whole or at a time": (
-        "10",
-        _each(lambda rng: told_apart_over_time(rng, split=False)),
-    ),
-    "60 consumers in one order, 0.35 a place: some liked better": (
-        "5",
-        _each(lambda rng: told_apart_by_consumers(rng, one_order=True, ticks=False)),
-    ),
-    "60 consumers in one order, 0.35 a place: some word tells them apart": (
-        "5",
-        _each(lambda rng: told_apart_by_consumers(rng, one_order=True, ticks=True)),
-    ),
-    "60 consumers, orders drawn, 0.35 a place: some liked better": (
-        "5",
-        _each(lambda rng: told_apart_by_consumers(rng, one_order=False, ticks=False)),
-    ),
-    "60 consumers, orders drawn, 0.35 a place: some word tells them apart": (
-        "5",
-        _each(lambda rng: told_apart_by_consumers(rng, one_order=False, ticks=True)),
-    ),
+    **{
+        f"over time, {words}: told apart on the whole or at a time": (
+            "10",
+            _each(partial(told_apart_over_time, split=split)),
+        )
+        for words, split in (("3 + 3 over two sessions", True), ("two sessions of all", False))
+    },
+    **{
+        f"60 consumers{words}, 0.35 a place: {told}": (
+            "5",
+            _each(partial(told_apart_by_consumers, one_order=one, ticks=ticks)),
+        )
+        for words, one in ((" in one order", True), (", orders drawn", False))
+        for told, ticks in (("some liked better", False), ("some word tells them apart", True))
+    },
     **lines(),
 }
 BLOCK = 50  # studies of a task

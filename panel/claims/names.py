@@ -6,10 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from panel.claims.own_words import (
-    Way,
-    is_applied,
-)
+from panel.claims.own_words import Way, is_applied
 from panel.claims.parts import (
     ENDS,
     OF_FILM,

@@ -249,7 +249,7 @@ def _ingredients(study: Study) -> dict[Tokens, str]:
     return {words: name for words, name in found.items() if words not in phrases()}
 
 
-# Is it English, and of what do its words speak?
+# What does an attribute speak of, and by what is it told?
 
 
 def family_of(study: Study, attribute: str) -> str:
