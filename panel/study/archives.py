@@ -130,6 +130,7 @@ _DEEPEST = 100
 _SMALL = ("workbook", "styleSheet", "Relationships", "Types")
 _SHEET, _TEXTS = "worksheet", "sst"
 _ROOT = re.compile(rb"<(?:\w+:)?([A-Za-z]\w*)")
+_CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
 _FAR = 10_000_000  # the place of a reference that nobody can read
 
 
@@ -152,6 +153,7 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
             kinds[part] = found[1].decode() if (found := _ROOT.search(start)) else ""
     if list(kinds.values()).count(_TEXTS) > 1:
         raise StudyError(f"{name} holds its shared texts twice; open it, save it as .xlsx and retry.")
+    _refuse_more_cells([part for part, kind in kinds.items() if kind == _SHEET], archive, name)
     measured = _Measure(name)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as anew:
@@ -161,6 +163,19 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
                     for piece in measured.pieces(part, kinds[part], _member_pieces(archive, part, name)):
                         target.write(piece)
     return packed.getvalue(), measured.told
+
+
+def _refuse_more_cells(sheets: list[str], archive: zipfile.ZipFile, name: str) -> None:
+    """Refuse a workbook with far too many cells at once, by what looks like one: to read each tag takes seconds."""
+    cells = 0
+    for piece in chain.from_iterable(_member_pieces(archive, sheet, name) for sheet in sheets):
+        cells += len(_CELL.findall(piece))
+        if cells > _MAX_CELLS:
+            raise _too_many_cells(name)
+
+
+def _too_many_cells(name: str) -> StudyError:
+    return StudyError(f"{name} has more than {_MAX_CELLS} cells; keep only the table of scores or split it.")
 
 
 def _unusual(name: str, part: str) -> StudyError:
@@ -209,7 +224,7 @@ class _Measure:
         self._known: dict[str, int] = {}
         self._looks: dict[tuple[str | None, str], tuple[str, ...]] = {}  # to what is told of cells that look so
         self._parser = parser = expat.ParserCreate()
-        parser.ordered_attributes = parser.buffer_text = True
+        parser.buffer_text = True
         parser.StartDoctypeDeclHandler = self._doctype
         parser.EndElementHandler = self._end
         parser.StartElementHandler = self._tag
@@ -218,7 +233,7 @@ class _Measure:
     def _doctype(self, *_: object) -> None:
         raise _unusual(self.name, self._part)
 
-    def _tag(self, full_tag: str, attributes: list[str]) -> None:
+    def _tag(self, full_tag: str, attributes: dict[str, str]) -> None:
         """Count one tag. The reader looks for cells in any part that is named as a sheet, so cells count in all."""
         self._tags += 1
         self._depth += 1
@@ -229,32 +244,28 @@ class _Measure:
             raise _unusual(self.name, self._part)
         if tag == "c":
             self._count_cell(self._kind != _TEXTS)
-            self._cell(dict(zip(attributes[::2], attributes[1::2], strict=True)) if attributes else {})
+            self._cell(attributes)
         elif tag == "v" or (tag == "t" and self._kind != _TEXTS):
             self._read_tag = full_tag
         elif tag == "f":
             self._value = "awaited"
-        elif tag == "col" and self._attribute(attributes, "hidden") in _YES:
-            self._hidden.append(tuple(self._number_of(self._attribute(attributes, end)) for end in ("min", "max")))
+        elif tag == "col" and attributes.get("hidden") in _YES:
+            self._hidden.append(tuple(self._number_of(attributes.get(end, "")) for end in ("min", "max")))
         elif tag == "row":
-            self._row_text = self._attribute(attributes, "r")
-            self._is_hidden = self._attribute(attributes, "hidden") in _YES
+            self._row_text = attributes.get("r", "")
+            self._is_hidden = attributes.get("hidden") in _YES
             self._row = self._number_of(self._row_text) if self._row_text else self._row + 1
             self._column = 0
             self._widen()
         elif tag == "numFmt":
-            self._formats[self._attribute(attributes, "numFmtId")] = self._attribute(attributes, "formatCode")
+            self._formats[attributes.get("numFmtId", "")] = attributes.get("formatCode", "")
         elif tag in ("cellXfs", "cellStyleXfs"):
             self._among_styles = tag == "cellXfs"
         elif tag == "xf" and self._among_styles:
-            self._styles.append(self._attribute(attributes, "numFmtId"))
+            self._styles.append(attributes.get("numFmtId", ""))
         elif tag == "si":
             self._count_cell(self._kind == _TEXTS)
             self._start_text()
-
-    @staticmethod
-    def _attribute(attributes: list[str], name: str) -> str:
-        return dict(zip(attributes[::2], attributes[1::2], strict=True)).get(name, "")
 
     def _start_text(self) -> None:
         place = self._parser.CurrentByteIndex
@@ -268,9 +279,7 @@ class _Measure:
         if not is_usual:
             raise _unusual(self.name, self._part)
         if self._cells > _MAX_CELLS:
-            raise StudyError(
-                f"{self.name} has more than {_MAX_CELLS} cells; keep only the table of scores or split it."
-            )
+            raise _too_many_cells(self.name)
 
     def _cell(self, attributes: dict[str, str]) -> None:
         kind = attributes.get("t")
@@ -295,7 +304,8 @@ class _Measure:
             self._column = self._known[letters]
             if row != self._row_text:
                 self._row = self._number_of(row)
-        self._widen()
+        if self._column > self._columns or self._row > self._rows:
+            self._widen()
 
     def _not_as_seen(self, kind: str | None, style: str) -> tuple[str, ...]:
         """Return what of a cell of a kind and style a person does not see as it is kept."""
@@ -308,9 +318,8 @@ class _Measure:
         return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 8 else _FAR
 
     def _widen(self) -> None:
-        if self._column > self._columns or self._row > self._rows:
-            self._columns, self._rows = max(self._columns, self._column), max(self._rows, self._row)
-            self._refuse_area()
+        self._columns, self._rows = max(self._columns, self._column), max(self._rows, self._row)
+        self._refuse_area()
 
     def _laid_out(self) -> int:
         return self._rows * max(self._columns, 1)
@@ -390,32 +399,37 @@ def sheet_names(workbook: python_calamine.CalamineWorkbook, *, hidden: bool = Fa
 
 def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[list[str]]:
     """Return the rows of one sheet from its first line on, each cell as text."""
-    rows = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    return _rows_of(workbook.get_sheet_by_name(sheet))
+
+
+def _rows_of(sheet: python_calamine.CalamineSheet) -> list[list[str]]:
+    rows = sheet.to_python(skip_empty_area=False)
     return [[value if type(value) is str else _cell_text(value) for value in row] for row in rows]
 
 
-def fill_merged(workbook: python_calamine.CalamineWorkbook, sheet: str, rows: list[list[str]]) -> int:
-    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
+def rows_with_merged(workbook: python_calamine.CalamineWorkbook, sheet: str) -> tuple[list[list[str]], int]:
+    """Return the rows as `sheet_rows`, cells merged over several rows written into each, and how many rows those were.
 
     A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
     """
-    filled = set()
-    for (top, column), (bottom, _) in workbook.get_sheet_by_name(sheet).merged_cell_ranges or []:
+    loaded = workbook.get_sheet_by_name(sheet)
+    rows, filled = _rows_of(loaded), set()
+    for (top, column), (bottom, _) in loaded.merged_cell_ranges or []:
         value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
         for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
             rows[row].extend([""] * (column + 1 - len(rows[row])))
             if any(cell.strip() for cell in rows[row]):
                 rows[row][column] = value
                 filled.add(row)
-    return len(filled)
+    return rows, len(filled)
 
 
 def _cell_text(value: Any) -> str:
     """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
+    if isinstance(value, float):  # most often
+        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
-    if isinstance(value, float):
-        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, datetime.datetime):
         return value.isoformat(sep=" ")
     if isinstance(value, datetime.date | datetime.time):

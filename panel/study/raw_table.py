@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.archives import fill_merged, open_workbook, sheet_names, sheet_rows
+from panel.study.archives import open_workbook, rows_with_merged, sheet_names
 from panel.study.study import RawFile
 from panel.words import as_seen, counted, first_few
 
@@ -180,9 +180,9 @@ def rows_of_file(
             names = sheet_names(workbook)
             if sheet and sheet not in names:
                 raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
-            found = [(each, rows) for each in ([sheet] if sheet else names) if (rows := sheet_rows(workbook, each))]
-            merged = [(each, below) for each, rows in found if (below := fill_merged(workbook, each, rows))]
-            where = [f"{counted(below, 'row')} of the sheet {each!r}" for each, below in merged]
+            read = [(each, *rows_with_merged(workbook, each)) for each in ([sheet] if sheet else names)]
+            found = [(each, rows) for each, rows, _ in read if rows]
+            where = [f"{counted(below, 'row')} of the sheet {each!r}" for each, _, below in read if below]
             filled = (f"The name above was used for {first_few(where)}, merged in the file.",) if where else ()
             hidden = sheet_names(workbook, hidden=True)
             unseen = (f"Hidden sheets were not read: {', '.join(hidden)}.",) if hidden else ()
@@ -536,13 +536,16 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
     reader = csv.reader(_lines(text, stated.end() if stated else 0), delimiter=delimiter, strict=True)
     rows: list[list[str]] = []
     cells = 0
+    too_many = StudyError(f"{name} has more than {limits.rows} rows; split it.")
+    if '"' not in text and text.count("\n") > limits.rows + 1:
+        raise too_many
     try:
         for row in reader:
             if len(row) > limits.columns:
                 where = f"in line {len(rows) + 1}; at most {limits.columns} are read"
                 raise StudyError(f"{name} has {len(row)} columns {where}.")
             if len(rows) > limits.rows:
-                raise StudyError(f"{name} has more than {limits.rows} rows; split it.")
+                raise too_many
             cells += len(row)
             if cells > limits.cells + limits.columns:  # the header is not counted
                 raise StudyError(f"{name} has more than {limits.cells} cells; split it.")

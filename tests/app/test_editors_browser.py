@@ -191,6 +191,17 @@ def test_text_typed_before_the_page_was_looked_at_and_a_field_drawn_anew_are_put
         page.evaluate(again, _FIELD)
         page.wait_for_timeout(200)
         assert page.get_by_text(_PUT_BACK).count() == 0
+        page.evaluate(
+            """drawn => {
+                const name = Object.keys(localStorage)[0], kept = JSON.parse(localStorage.getItem(name));
+                localStorage.setItem(name, JSON.stringify({...kept, base: 'the driest', text: 'the least sticky'}));
+                document.querySelector('[data-testid=stElementContainer]').outerHTML = drawn;
+                setTimeout(() => { document.querySelector('input').value = 'the driest'; }, 300);  // filled late
+            }""",
+            _FIELD,
+        )
+        page.get_by_text(_PUT_BACK).wait_for(timeout=5000)
+        assert page.get_by_label("Why").input_value() == "the least sticky"
 
 
 def begun(walk: Walk) -> None:

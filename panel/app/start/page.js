@@ -24,6 +24,7 @@ document.addEventListener('click', event => {
   const before = new WeakMap(); // what each field held when she came to it
   const told = new Set(), opened = new Set(); // what was said to be done; the drawers that were opened
   const back = new Set(); // the names of what was put back: a field that is drawn anew says so again
+  const changed = new WeakSet(); // fields that held something else; on a slow machine one is drawn before it is filled
   let grid = null, cell = ''; // the grid she is in, and under which name the text of its open cell is kept
   let pressed = [], putting = false, due = 0, queue = Promise.resolve();
 
@@ -186,6 +187,7 @@ document.addEventListener('click', event => {
     met.set(field, name);
     if (!before.has(field) || field !== document.activeElement) before.set(field, held(field)); // she may be typing
     unsign(field);
+    changed.delete(field);
     const forget = () => { localStorage.removeItem(name); back.delete(name); };
     const restored = () => {
       back.add(name);
@@ -202,6 +204,8 @@ document.addEventListener('click', event => {
       });
       open(field.closest('details:not([open])'));
     } else {
+      changed.add(field);
+      until(() => held(field) === kept.base).then(soon);
       sign(field, `${lost}since then this was changed.`,
         ['Put mine in', () => { write(name, {base: held(field), text: kept.text}); put(field, kept.text); }],
         ['Forget mine', forget]);
@@ -268,7 +272,8 @@ document.addEventListener('click', event => {
     const counted = new Map();
     for (const field of fields()) {
       const name = nameOf(field, counted);
-      if (met.get(field) !== name) meet(field, name);
+      const filled = changed.has(field) && held(field) === read(name)?.base;
+      if (met.get(field) !== name || filled) meet(field, name);
     }
     openKept();
     lookAtGrids();
