@@ -260,7 +260,7 @@ _NAMES, _GAP, _MARGIN = 172.0, 8.0, 8.0
 _WIDE, _NARROW, _PHONE = 860.0, 280.0, 6.0
 _WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
 _HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.7  # letters
-_ROW, _LINE = 56.0, 1.28
+_ROW, _LINE, _BETWEEN = 56.0, 1.28, 5.0
 _TOWARDS, _AWAY, _QUIET, _BAND, _HATCH = "#0b6b63", "#a8480a", "#6e6e6e", "#e9eeec", "#c3cbc8"
 _HATCHED: dict[str, Any] = {"facecolor": "none", "edgecolor": _HATCH, "linewidth": 0, "hatch": "////", "zorder": 0}
 _DOT, _RADIUS = 7.5, 10.0  # size of a mark, radius of the ring around a letter
@@ -313,8 +313,10 @@ def _figure(causes: Causes, names: Naming) -> Figure:
     wide = min(_WIDEST_CELL, (_WIDE - _NAMES - _GAP - _MARGIN) / max(1, len(columns)))
     left = _NAMES + _GAP
     width = max(left + wide * len(columns) + _MARGIN, 520.0)
-    size = _fitting([names.attribute(name) for name in columns], wide - 3)
-    heads = {name: wrapped(names.attribute(name), size, wide - 1, 3) for name in columns}
+    longest = _longest([names.attribute(name) for name in columns])
+    size = float(np.clip((wide - _BETWEEN) / longest, _SMALLEST, _BODY))
+    room = min(wide - 1, max(wide - _BETWEEN, longest * size))  # no word is cut for the room between two headings
+    heads = {name: wrapped(names.attribute(name), size, room, 3) for name in columns}
     targets = causes.cells.drop_duplicates("attribute").set_index("attribute")[["target_low", "target_high"]]
     key = _key_lines(causes, names, width - 2 * _MARGIN)
     top = 20 + _LINE * size * max([1, *(len(lines) for lines in heads.values())])
@@ -345,10 +347,9 @@ def _figure(causes: Causes, names: Naming) -> Figure:
     return figure
 
 
-def _fitting(texts: Sequence[str], width: float) -> float:
-    """Return the size of letters at which the longest word fits, as far as it stays readable."""
-    longest = max((text_width(word, 1.0) for text in texts for word in text.split()), default=1.0)
-    return float(np.clip(width / longest, _SMALLEST, _BODY))
+def _longest(texts: Sequence[str]) -> float:
+    """Return the width of the longest word in letters of one point."""
+    return max((text_width(word, 1.0) for text in texts for word in text.split()), default=1.0)
 
 
 def _write_stages(axes: Axes, columns: Sequence[str], names: Naming, left: float, wide: float) -> None:
