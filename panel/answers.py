@@ -183,6 +183,7 @@ MAP: Question[PrototypeMap] = Question(
     "map",
     "models.prototypes.map:find_map",
     "Drawing panels for the map ...",
+    uses={"means": replace(_MEANS, needed=False), "compared": Use(DIFFERENCES, "attributes", needed=False)},
     settings=("matrix", "draws"),
     drawn=True,
 )

@@ -203,20 +203,17 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
 @json_option
 def map_prototypes(study: Path, matrix: str | None, draws: int, seed: int, everything: bool, as_json: bool) -> None:
     """Place the prototypes on a map, with a region for each."""
-    import numpy as np
+    from panel.answers import MAP, Answers
 
-    from panel.models.prototypes.map import find_map
-
-    opened = open_path(study)
-    result = find_map(opened, matrix=matrix, draws=draws, rng=np.random.default_rng(seed))  # type: ignore[arg-type]  # click checked the choice
+    answers = Answers(open_path(study), seed)
+    result = answers.need(MAP, matrix=matrix, draws=draws)
     if as_json:
         content = parts_of(result, "components", "prototypes", "attributes", "regions", "matrix")
         print_json(content | {"seed": seed} | parts_of(result, "method", "notes"))
         return
-    from panel.study.naming import naming
     from panel.views.prototypes.map import tell_map
 
-    print_told(tell_map(result, naming(opened)), everything=everything)
+    print_told(tell_map(result, answers.names), everything=everything)
     if everything:
         print_lines(f"Seed {seed}.")
 

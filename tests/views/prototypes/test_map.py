@@ -10,7 +10,7 @@ from matplotlib.patches import Circle
 from panel.models.prototypes.map import PrototypeMap
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.pictures import marker_of
+from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.prototypes.map import (
     _COMPONENTS,
     _LOADINGS,
@@ -50,6 +50,7 @@ RESULT = PrototypeMap(
             "attribute": ["AF_GREASE", "LA_RESID", "RO_ABS", "AF_STICK"] * 2,
             "component": [1] * 4 + [2] * 4,
             "loading": [0.95, 0.9, -0.99, 0.69, 0.1, 0.2, 0.0, -0.7],
+            "verdict": "differs",
         }
     ),
     regions=pd.DataFrame(
@@ -84,6 +85,19 @@ def test_ends_of_an_axis_are_the_attributes_that_clearly_go_with_it():
         "More speed of soaking-in towards the left; more greasy or oily film and “residue, later” towards the right.",
         "More stickiness towards the bottom.",
     )
+
+
+def test_what_is_not_told_apart_is_no_end_of_an_axis_and_stands_in_square_brackets():
+    rows = RESULT.attributes
+    verdicts = rows["verdict"].where(rows["attribute"] != "AF_GREASE", "cannot tell")
+    result = dataclasses.replace(RESULT, attributes=rows.assign(verdict=verdicts))
+    assert _axis_ends(result, NAMES, 1) == (["speed of soaking-in"], ["residue, later"])
+    for width, written in ((BROAD, "[greasy or oily film]"), (NARROW, "[1]")):
+        figure = tell_map(result, NAMES).picture.figure(width)
+        texts = [text.get_text() for text in (*figure.axes[0].texts, *figure.texts)]
+        assert written in texts
+        assert sum("[" in text for text in texts[:-1]) == 1
+        assert "In square brackets: not told apart." in texts[-1]
 
 
 def test_rings_are_explained_only_where_there_are_some():
