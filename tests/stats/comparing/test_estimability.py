@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from panel.stats.comparing.multiplicity import below
-from panel.stats.orders.block_designs import both_sets, information_left, joined, pairs_left
+from panel.stats.orders.block_designs import both_sets, information_left, joined, pairs_left, sets_told
 
 TABLES = arrays(np.int64, st.tuples(st.integers(2, 6), st.integers(2, 5)), elements=st.integers(0, 2))
 
@@ -87,3 +87,26 @@ def test_below_is_exact_at_the_level():
 
 def test_sets_of_two_divisions():
     assert both_sets([0, 0, 1, 1], [0, 1, 1, 1]).tolist() == [0, 1, 2, 2]
+
+
+@given(st.integers(1, 3), st.lists(st.tuples(*[st.integers(0, 2)] * 4), min_size=4, max_size=14))
+def test_sets_told_are_those_between_which_every_difference_at_one_time_has_an_estimate(times, rows):
+    group, time, *factors = (np.unique(codes, return_inverse=True)[1] for codes in np.transpose(rows))
+    columns = np.eye((group.max() + 1) * times)[group * times + time % times]
+    columns = columns[:, : (group.max() + 1) * times]
+    if (columns.sum(axis=0) == 0).any() or np.linalg.matrix_rank(columns) < columns.shape[1]:
+        return
+    whole = np.hstack([columns, *(np.eye(codes.max() + 1)[codes] for codes in factors), np.ones((len(rows), 1))])
+    found = sets_told(columns, factors, times)
+    for one in range(group.max() + 1):
+        for other in range(one):
+            contrasts = np.zeros((times, whole.shape[1]))
+            for each in range(times):
+                contrasts[each, one * times + each], contrasts[each, other * times + each] = 1, -1
+            told = all(has_estimate(whole, contrast) for contrast in contrasts)
+            assert (found[one] == found[other]) == told
+
+
+def test_a_factor_alike_in_all_rows_but_one_sets_two_groups_apart():
+    assert sets_told(np.eye(3)[[0, 0, 1, 1, 2, 2]], [[0, 0, 1, 1, 1, 0]]).tolist() == [0, 0, 0]
+    assert sets_told(np.eye(3)[[0, 0, 1, 1, 2, 2]], [[0, 0, 1, 1, 1, 1]]).tolist() == [0, 1, 1]
