@@ -561,9 +561,14 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
     return enough_answers(lambda n: power_above(n, guess, chance_correct(share, guess), alpha), power)
 
 
-def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER) -> int:
-    """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
+def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER, two_sided: bool = False) -> int:
+    """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can.
+
+    `two_sided`: neither of the two may be chosen too often, where none was expected to be.
+    """
     guess = guessing(method)
     _ask_between("The share of people who may tell", 0.0, share, 1.0)
     limit = chance_correct(share, guess)
+    if two_sided:
+        return enough_answers(lambda n: power_parity(n, 1 - limit, limit, guess, beta), power)
     return enough_answers(lambda n: power_below(n, limit, guess, beta), power)

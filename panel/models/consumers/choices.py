@@ -103,6 +103,17 @@ def share_fact(facts: Mapping[str, Any], name: str, most: float = 1.0) -> float 
     return float(value) if fits and value is not None else None
 
 
+def tried_first_by_all(rows: pd.DataFrame) -> str:
+    """Return the one of the two samples that was always tried first, as far as that is known; empty where neither was.
+
+    Who is tried first is often chosen for it: always in one order, a choice cannot be told from that.
+    """
+    first = set(rows["first"].dropna())
+    if len(first) != 1:
+        return ""
+    return str(rows["prototype" if first.pop() else "versus"].iloc[0])
+
+
 def by_person(rows: pd.DataFrame) -> pd.DataFrame:
     """Return `assessor right n`, one row each, of the answers with a choice."""
     decided = rows.loc[rows["chosen"].notna()]
@@ -135,10 +146,12 @@ class Preferences:
     ----------
     counts
         `question kind prototype versus n_people n chosen other no_preference margin margin_recorded needed
-        needed_two_sided p_order order_first order_n order_matters p_above p_two_sided rho p_no_spread repeated`.
+        needed_two_sided p_order order_first order_n order_matters always_first p_above p_two_sided rho p_no_spread
+        repeated`.
         `chosen` prefer `prototype`, `other` prefer `versus`. `needed`: fewest of those who chose, for a preference at
         the level. `order_first` of `order_n` chose what they tried first; `p_order`: exact test that the order does
-        not matter. `p_above p_two_sided rho p_no_spread`: where people answered more than once, allowing for each
+        not matter; `always_first`: what everybody tried first, so that no verdict is given.
+        `p_above p_two_sided rho p_no_spread`: where people answered more than once, allowing for each
         person's leaning.
     ways
         One row for each question, direction and way to treat votes for no preference: `question prototype versus way
@@ -212,12 +225,13 @@ def _counts(rows: pd.DataFrame) -> dict[str, Any]:
 
 def _order(rows: pd.DataFrame) -> dict[str, Any]:
     """Return whether people lean to what they tried first: exact test of order against choice."""
+    always = {"always_first": tried_first_by_all(rows)}
     known = rows.loc[rows["first"].notna() & rows["chosen"].notna()]
     if known["first"].nunique() < 2 or rows["assessor"].duplicated().any():
-        return {"order_first": np.nan, "order_n": len(known), "p_order": np.nan, "order_matters": False}
+        return always | {"order_first": np.nan, "order_n": len(known), "p_order": np.nan, "order_matters": False}
     table = pd.crosstab(known["first"], known["chosen"]).reindex(columns=[0.0, 1.0], fill_value=0)
     p_order = same_share_p(table[1.0], table.sum(axis=1))[0]
-    return {
+    return always | {
         "order_first": int((known["first"] == known["chosen"]).sum()),
         "order_n": len(known),
         "p_order": p_order,
@@ -265,7 +279,7 @@ def _one_way(count: float, base: int, row: Mapping[str, Any]) -> dict[str, Any]:
     p_unsurpassed = float(upper_tail(sure, base, low))
     p_parity = max(p_unsurpassed, float(lower_tail(possible, base, high)))
     needed = int(minimum_count(base, HALF, ALPHA))
-    decides = not row["repeated"]
+    decides = not (row["repeated"] or row["always_first"])
     told_low, told_high = exact_interval([sure, possible], base, 1 - 2 * ALPHA)
     return {
         "count": count,
@@ -313,6 +327,11 @@ def _notes(counts: pd.DataFrame) -> Iterator[str]:
         yield (
             "Some people gave a preference more than once. Their answers go together, so the exact counts do not hold "
             "and no verdict is given on them; the test that allows for each person's leaning stands beside."
+        )
+    if (counts["always_first"] != "").any():
+        yield (
+            "Everybody tried the two in one order, so a choice cannot be told from the order and no verdict is given. "
+            "Let one half of the people try the other one first."
         )
     if (counts["no_preference"] > 0).any():
         yield (

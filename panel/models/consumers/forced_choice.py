@@ -13,7 +13,15 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import recorded_questions
-from panel.models.consumers.choices import METHOD_OF, TEST, by_person, read_choices, share_fact, unread_notes
+from panel.models.consumers.choices import (
+    METHOD_OF,
+    TEST,
+    by_person,
+    read_choices,
+    share_fact,
+    tried_first_by_all,
+    unread_notes,
+)
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
 from panel.plan.sample_size import similar, told_apart
 from panel.stats.answers.binomial import (
@@ -25,6 +33,7 @@ from panel.stats.answers.binomial import (
     power_above,
     power_below,
     power_different,
+    power_parity,
     share_reached,
     upper_tail,
 )
@@ -71,7 +80,8 @@ class ForcedChoices:
         `power power_similar seen
         seen_d_prime` (chance of this many answers to show a difference as large as the limit, and similarity if nobody
         can tell; smallest share and d-prime seen with a chance of 0.8), `ask_apart ask_similar` (people to ask for a
-        chance of 0.8 of either), `n_sessions p_same p_same_exact sessions_differ repeated few_shown
+        chance of 0.8 of either), `always_first` (of a paired comparison: what everybody tried first, so that nothing
+        can be told), `n_sessions p_same p_same_exact sessions_differ repeated few_shown
         verdict` (`few_shown`: fewer than the limit can tell, also where the limit decides nothing).
     sessions
         `question kind prototype versus session n right share p_value`.
@@ -149,7 +159,8 @@ def judge_count(
     _ask_share(similar_below)
     names = {"question": "count", "kind": kind, "prototype": "one sample", "versus": "the other"}
     chosen = [1.0] * right + [0.0] * (n - right)
-    rows = pd.DataFrame({"chosen": chosen, "assessor": [str(number) for number in range(n)], "session": ""})
+    people = [str(number) for number in range(n)]
+    rows = pd.DataFrame(names | {"chosen": chosen, "assessor": people, "session": "", "first": np.nan})
     facts: dict[str, Any] = {"expected": names["prototype"]} if expected else {}
     if similar_below is not None:
         facts["similar_below"] = similar_below
@@ -176,7 +187,7 @@ def _judged(
     step = deciding_alpha(tests["p_value"].to_numpy(), bar)
     tests = tests.join(pd.DataFrame([_apart(*each) for each in zip(own_tests, ends, step, repeat(bar), strict=False)]))
     tests["sessions_differ"] = below(tests["p_same"], 1 - level)
-    tests["few_shown"] = tests["p_similar"] <= bar
+    tests["few_shown"] = (tests["p_similar"] <= bar) & (tests["always_first"] == "")
     ask = [_people_to_ask(row, bar) for row in tests.to_dict("records")]
     tests[["ask_apart", "ask_similar"]] = np.array(ask, dtype=float)
     repeated = [each for each in of_repeated if each is not None]
@@ -197,7 +208,7 @@ _REPEATED = [*TEST, "n_people", "n", "mu", "std_error", "ci_low", "ci_high", "rh
 
 def _verdicts(tests: pd.DataFrame, bar: float) -> np.ndarray:
     """Return what may be said; a limit that was not set beforehand decides nothing."""
-    differs = (tests["p_adjusted"] <= bar).to_numpy()
+    differs = ((tests["p_adjusted"] <= bar) & (tests["always_first"] == "")).to_numpy()
     few = (tests["limit_beforehand"] & tests["few_shown"]).to_numpy()
     return np.select([differs & few, differs, few], [SMALL, DIFFERS, SIMILAR], CANNOT_TELL)
 
@@ -209,7 +220,8 @@ def _people_to_ask(test: Mapping[Any, Any], bar: float) -> tuple[float, float]:
     alpha = bar / 2 if test["two_sided"] else bar
     try:
         apart = told_apart(test["method"], test["limit"], alpha=alpha, power=SEEN_WITH)
-        return apart, similar(test["method"], test["limit"], beta=bar, power=SEEN_WITH)
+        few = similar(test["method"], test["limit"], beta=bar, power=SEEN_WITH, two_sided=test["two_sided"])
+        return apart, few
     except ModelError:
         return np.nan, np.nan
 
@@ -249,6 +261,11 @@ def _notes(tests: pd.DataFrame) -> Iterator[str]:
             "The share of people who may tell was chosen when the answers were there. It shows what could be said and "
             "decides nothing; record it as similar_below of the question before the next test."
         )
+    if (tests["always_first"] != "").any():
+        yield (
+            "A paired comparison that everybody tried in one order cannot be told from the order. Let one half of the "
+            "people try the other one first."
+        )
     repeated = tests["repeated"]
     if (repeated & (tests["method"] != "paired")).any():
         yield (
@@ -283,7 +300,9 @@ def _one_test(
     names = dict(names)
     if two_sided and rows["chosen"].mean() < 0.5:  # told from the side of the one chosen more often
         names |= {"prototype": names["versus"], "versus": names["prototype"]}
-        rows = rows.assign(chosen=1 - rows["chosen"])
+        rows = rows.assign(
+            chosen=1 - rows["chosen"], first=1 - rows["first"], prototype=rows["versus"], versus=rows["prototype"]
+        )
     people, limit, guess = by_person(rows), _limit(facts, method, similar_below), guessing(method)
     test: dict[str, Any] = names | {"method": method, "n_people": len(people), "two_sided": two_sided}
     test |= _counted(rows, guess, two_sided, 1 - level) | {
@@ -291,6 +310,7 @@ def _one_test(
         "limit_right": limit[1] if limit else np.nan,
         "limit_beforehand": bool(limit and limit[2]),
         "repeated": len(people) < len(rows),
+        "always_first": tried_first_by_all(rows) if method == "paired" else "",
     }
     test |= _sizes(test, 1 - level)
     sessions = _sessions(names, rows, guess)
@@ -363,9 +383,12 @@ def _sizes(test: Mapping[str, Any], alpha: float) -> dict[str, Any]:
     if np.isfinite(seen):
         sizes["seen_d_prime"] = float(d_prime_of(test["method"], seen))
     if np.isfinite(limit):
-        how = power_different if test["two_sided"] else power_above
-        sizes["power"] = float(how(n, guess, limit, alpha))
-        sizes["power_similar"] = float(power_below(n, limit, guess, alpha))
+        if test["two_sided"]:  # neither sample may be chosen too often
+            sizes["power"] = float(power_different(n, guess, limit, alpha))
+            sizes["power_similar"] = float(power_parity(n, 1 - limit, limit, guess, alpha))
+        else:
+            sizes["power"] = float(power_above(n, guess, limit, alpha))
+            sizes["power_similar"] = float(power_below(n, limit, guess, alpha))
     return nothing | sizes
 
 

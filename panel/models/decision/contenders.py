@@ -38,7 +38,7 @@ class Decision:
         `standing` is `in`, `open` (something is not known) or `out`; `chance_all` that of meeting all
         windows at once, `chance_all_versus` the same with the windows read as differences from the benchmark;
         `..._true` how often such a chance came true;
-        `chance_first` that of the highest desirability.
+        `chance_first` that of the highest desirability; NaN where some pair cannot be told from a factor of the test.
     windows
         See `panel.models.decision.windows.judge_windows`; `clearly_missed` where a window that must be met is.
     unmet
@@ -123,8 +123,12 @@ def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFra
 
 
 def clearly_missed(rows: pd.DataFrame) -> pd.Series:
-    """Return which windows that must be met are clearly missed, in both readings where there are two."""
-    return rows["must_have"] & (rows["chance"] < ALPHA) & ~(rows["chance_versus"] >= ALPHA)
+    """Return which windows that must be met are clearly missed, in both readings where there are two.
+
+    What cannot be told from the benchmark, as nothing joins their sessions, is not clear.
+    """
+    open_ = (rows["chance_versus"] >= ALPHA) | rows["untold_versus"]
+    return rows["must_have"] & (rows["chance"] < ALPHA) & ~open_
 
 
 def contenders(ranking: pd.DataFrame, pairs: pd.DataFrame) -> tuple[str, ...]:

@@ -76,9 +76,11 @@ def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, flo
     together, desirabilities = judge_together(profile, drawn, study.benchmark)
     gates = judge_gates(study, drawn.prototypes)
     stands = standings(drawn.prototypes, windows, gates)
-    ranking = _ranking(stands, together, desirabilities, liking)
+    ranking = _ranking(stands, together, desirabilities, liking, first_known=not drawn.untold.any())
     pairs = _untold(_pairs(ranking, drawn, desirabilities, liking), fit_study(study).confounds, drawn.attributes)
     left = contenders(ranking, pairs)
+    joined = pairs.loc[pairs["because"] == "", ["prototype", "versus"]]
+    ahead_of_all = left if len(left) == 1 and (joined == left[0]).any(axis=1).sum() == len(ranking) - 1 else ()
     base = study.benchmark if study.benchmark in drawn.prototypes else None
     by_benchmark = profile.read_as == BENCHMARK and base is not None
     return Decision(
@@ -89,7 +91,7 @@ def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, flo
         gates=gates,
         pairs=pairs,
         contenders=left,
-        choice=the_one(ranking, left, chance="chance_all_versus" if by_benchmark else "chance_all"),
+        choice=the_one(ranking, ahead_of_all, chance="chance_all_versus" if by_benchmark else "chance_all"),
         profile=profile,
         benchmark=base,
         n_consumers=0 if liking is None else liking.n_consumers,
@@ -193,8 +195,13 @@ def _ranking(
     together: pd.DataFrame,
     drawn: Array,
     liking: LikingDraws | None,
+    *,
+    first_known: bool,
 ) -> pd.DataFrame:
-    """Return one row per prototype, the highest desirability first; `drawn` (draws, prototypes) are those of it."""
+    """Return one row per prototype, the highest desirability first; `drawn` (draws, prototypes) are those of it.
+
+    Where some pair cannot be told from a factor of the test, `first_known` is False: nor can who is the first of all.
+    """
     prototypes = stands["prototype"].tolist()
     tail = [ALPHA / 2, (1 + LEVEL) / 2]
     low, high = np.quantile(drawn, tail, axis=0)
@@ -206,7 +213,7 @@ def _ranking(
         chance_all_versus=together["chance_all_versus"],
         chance_all_true=np.nan,
         chance_all_versus_true=np.nan,
-        chance_first=_first_shares(drawn),
+        chance_first=_first_shares(drawn) if first_known else np.nan,
     )
     liked = pd.DataFrame(index=prototypes, columns=["estimate", "ci_low", "ci_high", "chance_best"], dtype="float64")
     if liking is not None:

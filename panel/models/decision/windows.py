@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit, stdtrit
 
+from panel.checks.confounds import Confounds
 from panel.errors import ModelError
 from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.panel_design import PanelDesign, assessor_means, fit_study
@@ -37,7 +39,8 @@ def judge_windows(profile: Profile, drawn: PanelDraws, benchmark: str | None) ->
     `met` is True if the estimate lies inside; NaN where it is not known. `chance_true`, how often such a chance came
     true, is filled in by the whole decision. `difference_shrunken` is drawn towards none, `wrong_sign` the chance that
     the sign of `difference` is the other one. `chance_better` is the chance to lie on the wanted side of the benchmark;
-    NaN for windows closed on both sides. `read_met read_chance` repeat those of the reading that decides.
+    NaN for windows closed on both sides. `untold_versus`: a factor of the test goes wholly along with the two, so that
+    nothing is known of their difference. `read_met read_chance` repeat those of the reading that decides.
     """
     wanted, base = _wanted(profile, drawn), _base(drawn, benchmark)
     columns = _columns(wanted, drawn) | _versus(wanted, drawn, base) | _luck(drawn, base)
@@ -67,7 +70,7 @@ def judge_together(profile: Profile, drawn: PanelDraws, benchmark: str | None) -
     )
     if base is not None:
         met = _inside(drawn.drawn - drawn.drawn[:, :, [base]], *_versus_ends(wanted, drawn, base))
-        frame["chance_all_versus"] = _all_at_once(met, known & known[:, [base]])
+        frame["chance_all_versus"] = _all_at_once(met, known & known[:, [base]] & ~drawn.untold_from(base))
     return frame, _overall(_single(wanted, drawn, drawn.drawn), weights)
 
 
@@ -118,7 +121,8 @@ def _luck(drawn: PanelDraws, base: int | None) -> dict[str, Array]:
     family, place = (each.ravel() for each in np.indices(shape))
     found = shrink_differences(drawn.estimate, drawn.own_variance, place, np.full_like(place, base), family, drawn.dfs)
     wrong = np.where((drawn.estimate != drawn.estimate[:, [base]]).ravel(), found[1], np.nan)
-    return {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
+    told = {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
+    return {name: np.where(drawn.untold_from(base), np.nan, values) for name, values in told.items()}
 
 
 def _inside(values: Array, low: Array, high: Array) -> _Flags:
@@ -157,7 +161,7 @@ def _versus(wanted: pd.DataFrame, drawn: PanelDraws, base: int | None) -> dict[s
     tail = ALPHA / 2
     with np.errstate(invalid="ignore"):
         ends = np.quantile(differences, [tail, 1 - tail], axis=0)
-    known = np.isfinite(difference)
+    known = np.isfinite(difference) & ~drawn.untold_from(base)
     met = _inside(differences, low, high)
     side = np.where(np.isnan(high) & ~np.isnan(low), 1.0, np.where(np.isnan(low) & ~np.isnan(high), -1.0, np.nan))
     better = ((differences * side) > 0).mean(axis=0)
@@ -269,7 +273,10 @@ def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Array], ve
             **{name: np.asarray(values, dtype=float).ravel() for name, values in columns.items()},
         }
     )
-    return frame.assign(must_have=np.repeat(wanted["must_have"].to_numpy(bool), k), versus=versus or "")
+    base = _base(drawn, versus)
+    untold = np.zeros((q, k), dtype=bool) if base is None else drawn.untold_from(base)
+    must = np.repeat(wanted["must_have"].to_numpy(bool), k)
+    return frame.assign(must_have=must, versus=versus or "", untold_versus=untold.ravel())
 
 
 # How uncertain are the panel's means, all attributes together? Draws of what the true means may be.
@@ -304,6 +311,8 @@ class PanelDraws:
         (draws, attributes, prototypes): errors of the estimates, and true means of new prototypes that spread as these.
     dfs
         (attributes,) degrees of freedom of differences; None: the variances are known.
+    untold
+        (attributes, prototypes, prototypes): pairs that cannot be told from a factor of the test; empty: none.
     """
 
     attributes: tuple[str, ...]
@@ -321,6 +330,11 @@ class PanelDraws:
     errors: Array = field(default_factory=_NOTHING.copy)
     like: Array = field(default_factory=_NOTHING.copy)
     dfs: Array | None = None
+    untold: _Flags = field(default_factory=partial(np.zeros, (0, 0, 0), dtype=bool))
+
+    def untold_from(self, base: int) -> _Flags:
+        """Return (attributes, prototypes) what cannot be held against the prototype at place `base`."""
+        return self.untold[:, :, base] if self.untold.size else np.zeros(self.estimate.shape, dtype=bool)
 
     @property
     def means(self) -> Array:
@@ -371,8 +385,19 @@ def draw_panels(
     drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
     shrunken = shrink(mean, own, dfs, pooled=True)[0]
     holds = holds_alone(fitted.confounds, groups_scoring(study))
-    told = (why_not, spread.sentence, holds)
-    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, *told, shrunken, own, views, errors, like, dfs)
+    told, untold = (why_not, spread.sentence, holds), _untold(fitted.confounds, kept, prototypes)
+    found = (shrunken, own, views, errors, like, dfs, untold)
+    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, *told, *found)
+
+
+def _untold(confounds: Confounds, attributes: tuple[str, ...], prototypes: tuple[str, ...]) -> _Flags:
+    """Return (q, k, k) which pairs cannot be told from a factor of the test that goes wholly along with them."""
+    found = np.zeros((len(attributes), len(prototypes), len(prototypes)), dtype=bool)
+    for one, other in combinations(range(len(prototypes)), 2):
+        pair = prototypes[one], prototypes[other]
+        lost = [len(confounds.untold(name, *pair)) > 0 for name in attributes]
+        found[:, one, other] = found[:, other, one] = lost
+    return found
 
 
 def _own_covariance(covariance: Array) -> tuple[Array, Array]:

@@ -167,8 +167,8 @@ def _headline(result: ForcedChoices) -> str:
     found = result.tests["verdict"].value_counts()
     total = len(result.tests)
     if total == 1:
-        row = result.tests.iloc[0]
-        return f"{row['prototype']} and {row['versus']}: {_VERDICTS[row['verdict']]}."
+        (row,) = result.tests.to_dict("records")
+        return f"{row['prototype']} and {row['versus']}: {_verdict(row)}."
     apart = int(found.get(DIFFERS, 0) + found.get(SMALL, 0))
     alike = int(found.get(SIMILAR, 0) + found.get(SMALL, 0))
     return (
@@ -177,11 +177,17 @@ def _headline(result: ForcedChoices) -> str:
     )
 
 
+def _verdict(row: Mapping[Any, Any]) -> str:
+    if row["always_first"]:
+        return f"no answer: everybody tried {row['always_first']} first, so a choice cannot be told from the order"
+    return _VERDICTS[row["verdict"]]
+
+
 def _line(row: Mapping[Any, Any], result: ForcedChoices, names: Naming) -> str:
     pair = f"{names.prototype(str(row['prototype']))} and {names.prototype(str(row['versus']))}"
     parts = [
         f"{row['question']}: {METHOD_WORDS[row['method']]} of {pair}, {_counted(row)} "
-        f"({words.p_after_holm(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
+        f"({words.p_after_holm(row['p_adjusted'])}{_needed(row)}): {_verdict(row)}."
     ]
     ends = words.format_interval(row["d_low"], row["d_high"], 2)
     parts.append(
@@ -211,6 +217,8 @@ def _limit(row: Mapping[Any, Any]) -> list[str]:
     few = f"fewer than {_limit_words(row['limit'])} can tell them apart"
     most = f"; at most {row['most']:.0f} right answers would show it" if row["most"] >= 0 else ""
     when = "" if row["limit_beforehand"] else "; that share was not set beforehand, so this decides nothing"
+    if row["always_first"]:
+        return [f"Nor can it be told from the order whether {few}."]
     told = words.capital(few) if row["few_shown"] else f"It is not shown that {few}"
     return [f"{told} ({words.p_words(row['p_similar'])}{most}{when})."]
 
@@ -414,6 +422,8 @@ def _preference_headline(result: Preferences) -> str:
         less = one if ahead == [other] else other
         if ahead and _all(ways, ahead[0], "preferred"):
             parts.append(f"{ahead[0]} is preferred to {less}, however votes for no preference are counted")
+        elif row["always_first"]:
+            parts.append(f"{one} and {other}: {_one_order(row)}")
         elif row["repeated"]:
             parts.append(f"{one} and {other}: people answered more than once, which the counts do not allow for")
         elif ahead:
@@ -446,7 +456,7 @@ def _counts(row: Mapping[Any, Any], names: Naming) -> str:
 
 
 def _verdicts(ways: pd.DataFrame, row: Mapping[Any, Any]) -> list[str]:
-    if row["repeated"]:
+    if row["repeated"] or row["always_first"]:
         return []
     lines = []
     low, high = words.typed_share(HALF - row["margin"]), words.typed_share(HALF + row["margin"])
@@ -495,7 +505,13 @@ def _leaning(row: Mapping[Any, Any]) -> list[str]:
     ]
 
 
+def _one_order(row: Mapping[Any, Any]) -> str:
+    return f"everybody tried {row['always_first']} first, so a preference cannot be told from the order"
+
+
 def _order(row: Mapping[Any, Any]) -> list[str]:
+    if row["always_first"]:
+        return [f"{words.capital(_one_order(row))}. Let one half of the people try the other one first."]
     if np.isnan(row["p_order"]):
         return ["Which sample was tried first is not known for both orders, so the order was not checked."]
     share = row["order_first"] / row["order_n"]

@@ -90,8 +90,9 @@ def decision_headline(result: Decision, names: Naming) -> str:
         gates = "passes all gates, " if len(result.gates) else ""  # a study may state none
         ahead = f"is ahead of every other prototype {result.drawn.holds}".rstrip()
         return f"{result.choice} {gates}meets {all_of(total, 'window')} and {ahead}."
-    chance = chance_words(float(_row(result, leader)["chance_first"]))
-    nearest = f"{leader} is nearest to the target {result.drawn.holds}".rstrip() + f" (chance {chance})"
+    first = float(_row(result, leader)["chance_first"])
+    chance = "" if math.isnan(first) else f" (chance {chance_words(first)})"
+    nearest = f"{leader} is nearest to the target {result.drawn.holds}".rstrip() + chance
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
     more = [*alike, *missed] or [_shortfall(leader, result)]
     if _row(result, leader)["desirability"] == 0:
@@ -154,8 +155,11 @@ def _mind(result: Decision, names: Naming) -> Iterator[str]:
     here, there = both[::-1] if result.by_benchmark else both
     on = f"as differences from {result.benchmark}" if result.by_benchmark else "on this panel's scale"
     at_once = "all at once with" if total > 1 else "with"
-    yield f"{leader} meets {met} of {counted(total, 'window')}, read {on}; {at_once} a chance of {here}."
-    if result.benchmark is not None and leader != result.benchmark:
+    if untold := _untold_from_benchmark(leader, result):
+        yield f"{capital(untold)}: what {leader} meets, read as differences from {result.benchmark}, cannot be told."
+    if not (untold and result.by_benchmark):
+        yield f"{leader} meets {met} of {counted(total, 'window')}, read {on}; {at_once} a chance of {here}."
+    if result.benchmark is not None and leader != result.benchmark and not untold:
         other = int((own["met_versus" if not result.by_benchmark else "met"] == 1).sum())
         way = "on this panel's scale" if result.by_benchmark else f"as differences from {result.benchmark}"
         yield f"Read {way} it meets {other}; {at_once} a chance of {there}."
@@ -164,6 +168,13 @@ def _mind(result: Decision, names: Naming) -> Iterator[str]:
     parts += [f"not known yet: {format_list(open_)}"] if open_ else []
     if parts:
         yield capital(f"{'; '.join(parts)}.")
+
+
+def _untold_from_benchmark(prototype: str, result: Decision) -> str:
+    """Return why a prototype cannot be held against the benchmark; empty where it can."""
+    pairs = result.pairs.loc[result.pairs["because"] != ""]
+    both = (pairs[["prototype", "versus"]].isin([prototype, result.benchmark])).all(axis=1)
+    return next(iter(pairs.loc[both, "because"]), "")
 
 
 def _chance_text(row: Mapping[Any, Any] | pd.Series, name: str, came: str = "") -> str:
@@ -178,11 +189,10 @@ def _nearest(result: Decision, names: Naming) -> Iterator[str]:
     if not leader:
         return
     row = _row(result, leader)
-    yield (
-        f"{leader}: desirability {format_number(row['desirability'], 2)} "
-        f"({format_interval(row['ci_low'], row['ci_high'], 2)}); highest in {chance_words(row['chance_first'])} of the "
-        "draws of what the true means may be."
-    )
+    first = chance_words(row["chance_first"])
+    highest = f"; highest in {first} of the draws of what the true means may be" if first != NOTHING else ""
+    ends = format_interval(row["ci_low"], row["ci_high"], 2)
+    yield f"{leader}: desirability {format_number(row['desirability'], 2)} ({ends}){highest}."
     own = result.windows.loc[(result.windows["prototype"] == leader) & (result.windows["read_met"] == 1)]
     for one in own.sort_values("read_chance").head(1).to_dict("records"):
         least, chance = names.attribute(str(one["attribute"])), chance_words(one["read_chance"])
@@ -197,7 +207,8 @@ def _out(result: Decision, names: Naming) -> Iterator[str]:
     for why, out in reasons.items():
         yield f"Out: {format_list(out)}{', because it' if len(out) == 1 else '; each'} {why}."
     for name in result.ranking.loc[result.ranking["standing"] == OPEN, "prototype"]:
-        unknown = _gates(str(name), result, CANNOT_TELL) or ["a window that was not scored"]
+        untold = f"what it meets beside {result.benchmark}" if _untold_from_benchmark(str(name), result) else ""
+        unknown = _gates(str(name), result, CANNOT_TELL) or [untold or "a window that was not scored"]
         yield f"Open: {name}, because {format_list(unknown)} cannot be told yet."
     yield (
         "A must-have puts a prototype out only where it is clearly missed, on this panel's scale and, with a "
@@ -223,6 +234,9 @@ def _shortfall(prototype: str, result: Decision) -> str:
     row = _row(result, prototype)
     if row["gates_open"]:
         return f"{format_list(_gates(prototype, result, CANNOT_TELL))} cannot be told yet"
+    lost = result.pairs.loc[(result.pairs[["prototype", "versus"]] == prototype).any(axis=1), "because"]
+    if because := next(filter(None, lost), ""):
+        return because
     chance = chance_words(float(row["chance_all_versus" if result.by_benchmark else "chance_all"]))
     under = "under " if chance == chance_words(LEVEL) else ""  # rounded it would be what is asked for
     return f"that it truly meets all windows at once has a chance of {under}{chance}"

@@ -85,6 +85,24 @@ def test_power_of_so_many_answers():
     assert np.isnan(one(judge_count("triangle", 2, 2))["seen"])
 
 
+@pytest.mark.parametrize("n", [40, 100])
+def test_where_either_sample_may_be_chosen_neither_may_be_chosen_too_often(n):
+    verdicts = [one(judge_forced_choices(either_chosen(right, n)))["verdict"] == "similar" for right in range(n + 1)]
+    told = one(judge_count("paired", n // 2, n, similar_below=0.3))
+    chance = binom.pmf(np.arange(n + 1), n, 0.5) @ np.array(verdicts, dtype=float)
+    assert told["power_similar"] == pytest.approx(chance, abs=CLOSED_FORM)
+    asked = int(told["ask_similar"])
+    for people, enough in ((asked, True), (asked - 1, False)):
+        most = max(x for x in range(people + 1) if binom.cdf(x, people, 0.65) <= 0.05)
+        shown = binom.cdf(most, people, 0.5) - binom.cdf(people - most - 1, people, 0.5)
+        assert (shown >= 0.8) == enough
+
+
+def either_chosen(right, n):
+    answers = named_rows("paired", ["P4"] * right + ["P1"] * (n - right))
+    return choice_study(answers, questions=[{"question": "paired", "similar_below": 0.3}])
+
+
 def test_a_paired_comparison_is_told_from_the_side_chosen_more_often():
     study = choice_study(named_rows("paired", ["P4"] * 5 + ["P1"] * 19))
     told = one(judge_forced_choices(study))

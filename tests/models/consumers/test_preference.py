@@ -5,10 +5,11 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import binomtest, fisher_exact
+from scipy.stats import binom, binomtest, fisher_exact
 
 from panel.errors import ModelError
 from panel.models.consumers.choices import _NOT_PREFERRING, _SPLIT, LEFT_OUT, WAYS, count_preferences
+from panel.models.consumers.forced_choice import judge_forced_choices
 from panel.stats.answers.discrimination import fit_beta_binomial
 from tests.choice_studies import choice_study, named_rows, votes
 
@@ -186,3 +187,36 @@ def test_messages():
     read = count_preferences(choice_study(named_rows("preference", ["P4", "P1", "P9"])))
     assert any("names neither of the two prototypes" in note for note in read.notes)
     assert isinstance(read.unread, pd.DataFrame)
+
+
+# --- all in one order
+
+
+STUDIES, PEOPLE = 300, 80
+CHOOSE_FIRST = 0.62  # of alike samples, the one tried first; without an order effect it is 0.5
+
+
+@pytest.mark.parametrize("kind", ["preference", "paired"])
+def test_of_alike_samples_tried_in_one_order_none_is_told(kind):
+    rng = np.random.default_rng(19)
+    told = {"one order": 0, "either order": 0}
+    for _ in range(STUDIES):
+        for order, first in (("one order", np.ones(PEOPLE)), ("either order", np.arange(PEOPLE) % 2)):
+            chosen = np.where((rng.random(PEOPLE) < CHOOSE_FIRST) == (first == 1), "P4", "P1")
+            study = choice_study(named_rows(kind, chosen, position=2 - first))
+            if kind == "paired":
+                told[order] += judge_forced_choices(study).tests["verdict"].item() != "cannot tell"
+            else:
+                told[order] += count_preferences(study).ways[["preferred", "unsurpassed", "parity"]].any(axis=None)
+    assert told["one order"] == 0
+    if kind == "paired":
+        assert told["either order"] <= binom.isf(0.001, STUDIES, 0.05)
+
+
+def test_it_is_said_what_everybody_tried_first():
+    counts = counted(45, 25, position=1.0).counts
+    assert counts["always_first"].item() == "P4"
+    turned = choice_study(named_rows("paired", ["P4"] * 20 + ["P1"] * 40, position=2.0))
+    test = judge_forced_choices(turned, similar_below=0.9).tests.iloc[0]
+    assert (test["prototype"], test["always_first"], bool(test["few_shown"])) == ("P1", "P1", False)
+    assert counted(45, 25).counts["always_first"].item() == ""

@@ -10,9 +10,9 @@ from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.models.prototypes.verdict import CANNOT_TELL as NOT_TOLD
 
 
-def rows(met=1.0, chance=0.9, versus=np.nan, must=True, prototype="P1"):
+def rows(met=1.0, chance=0.9, versus=np.nan, must=True, prototype="P1", untold=False):
     found = {"prototype": prototype, "read_met": met, "chance": chance}
-    return found | {"chance_versus": versus, "must_have": must}
+    return found | {"chance_versus": versus, "must_have": must, "untold_versus": untold}
 
 
 def standing(windows, *results):
@@ -32,6 +32,7 @@ def standing(windows, *results):
         (rows(met=0.0, chance=0.01, must=False), [PASSES], IN),
         (rows(met=0.0, chance=0.01, versus=0.5), [PASSES], IN),  # as a difference it may be met
         (rows(met=0.0, chance=0.01, versus=0.01), [PASSES], OUT),
+        (rows(met=0.0, chance=0.01, untold=True), [PASSES], IN),  # beside the benchmark nothing is known
         (rows(met=np.nan, chance=np.nan), [PASSES], OPEN),
     ],
 )

@@ -10,7 +10,9 @@ from data_demo import make_demo
 from panel.errors import ModelError, StudyError
 from panel.models.consumers.segments import find_segments
 from panel.models.decision.contenders import IN, OPEN, OUT
+from panel.models.decision.decide import nearest
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.study.study import Study
 from tests.models.decision.known_studies import decided, target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}
@@ -222,3 +224,36 @@ def test_what_is_missed_is_missed_in_the_reading_that_decides():
     assert read.by_benchmark
     assert not plain.by_benchmark
     assert len(plain.unmet) != len(read.unmet)
+
+
+STUDIES = 25
+
+
+def test_of_alike_prototypes_split_over_sessions_none_is_far_from_the_benchmark():
+    # every prototype lies in its window beside the benchmark; the sessions differ by an SD of 8
+    missed = {"split": 0, "joined": 0}
+    for seed in range(STUDIES):
+        made = target_study(dict.fromkeys(("P1", "P2", "P3", "P4"), (50, 50)), seed=seed, windows=ROUND, facts=LEVELS)
+        scores = made.scores
+        level = dict(zip("123", np.random.default_rng(seed).normal(0, 8, 3), strict=True))
+        apart = (scores["session"] == "3") == scores["prototype"].isin(["P3", "P4"])
+        for name, rows in (("joined", scores), ("split", scores.loc[apart])):
+            moved = rows.assign(score=rows["score"] + rows["session"].map(level)).reset_index(drop=True)
+            found = nearest(Study({**tables_of(made), "scores": moved}, made.facts), np.random.default_rng(1))
+            missed[name] += (found.windows["chance_versus"] < 0.05).any()
+            if name == "split":
+                lost = found.windows["prototype"].isin(["P3", "P4"])
+                assert found.windows.loc[lost, ["chance_versus", "met_versus", "difference"]].isna().all(axis=None)
+                assert found.windows.loc[~lost, "chance_versus"].notna().all()
+                assert found.ranking["chance_first"].isna().all()
+                assert found.ranking.set_index("prototype").loc[["P3", "P4"], "chance_all_versus"].isna().all()
+                assert set(found.ranking["standing"]) <= {"in", "open"}
+    assert missed == {"split": 0, "joined": 0}
+
+
+ROUND = {"GREASE": (43, 57), "SOFT": (43, 57)}
+LEVELS = {"benchmark_levels": {"GREASE": 50, "SOFT": 50}}
+
+
+def tables_of(study):
+    return {name: study.table(name) for name in ("prototypes", "attributes")}

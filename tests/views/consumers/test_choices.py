@@ -95,6 +95,15 @@ def test_a_paired_comparison_names_what_was_chosen():
     )
 
 
+def test_a_paired_comparison_in_one_order_says_nothing():
+    rows = named_rows("paired", ["P4"] * 20 + ["P1"] * 4, position=1.0)
+    told = tell_forced_choices(judge_forced_choices(choice_study(rows), similar_below=0.3), NAMES)
+    said = "P4 and P1: no answer: everybody tried P4 first, so a choice cannot be told from the order."
+    assert told.headline == said
+    assert told.mind == ("Nor can it be told from the order whether fewer than 30 % can tell them apart.",)
+    assert any("try the other one first" in note for note in told.result.notes)
+
+
 def test_several_tests_and_sessions():
     study = choice_study(
         right_rows("triangle", 10, 18),

@@ -125,3 +125,12 @@ def test_nobody_who_chose_leaves_no_picture_but_words():
     told = tell_preferences(counted(0, 0, 8), Naming())
     assert told.picture is None
     assert told.headline
+
+
+def test_a_preference_in_one_order_says_nothing():
+    result = counted(45, 25, position=1.0)
+    said = "verybody tried P4 first, so a preference cannot be told from the order."
+    assert _preference_headline(result) == f"P4 and P1: e{said}"
+    told = tell_preferences(result, Naming())
+    assert told.mind[1:] == (f"E{said} Let one half of the people try the other one first.",)
+    assert any("no verdict is given" in note for note in result.notes)

@@ -10,6 +10,7 @@ from data_demo import make_demo
 from panel.models.consumers.segments import find_segments
 from panel.models.decision.contenders import OPPOSED
 from panel.study.naming import Naming, naming
+from panel.study.study import Study
 from panel.views.decision.decide import tell_decision
 from panel.words import chance_words
 from tests.models.decision.known_studies import decided, target_study
@@ -204,3 +205,36 @@ def test_what_it_cannot_show_leaves_the_decision_to_people():
     words = " ".join(tell_decision(decided(target_study(CLEAR)), NAMES).cannot)
     assert "People do" in words
     assert "not a safety assessment" in words
+
+
+@pytest.mark.parametrize("read_as", ["panel", "benchmark"])
+def test_what_no_session_joins_is_not_ranked_and_not_held_against_the_benchmark(read_as):
+    result = split_over_sessions({"GREASE": 60, "SOFT": 45}, read_as)
+    told = said(result)
+    assert "chance" not in head(result).partition(",")[0]
+    assert "were never served in one session" in told
+    assert f"what {result.ranking['prototype'].iloc[0]} meets, read as differences from P1, cannot be told." in told
+    assert "highest in" not in told
+    assert "Read as differences from P1 it meets" not in told
+
+
+def test_what_is_out_in_another_session_is_not_what_the_choice_is_ahead_of():
+    result = split_over_sessions(None)
+    assert result.ranking["standing"].tolist() == ["in", "out", "out", "out"]
+    assert result.choice is None
+    assert head(result) == (
+        "P3 is nearest to the target in these batches, but P1 and P3 were never served in one session, and no others "
+        "join their sessions."
+    )
+
+
+def split_over_sessions(levels, read_as="panel"):
+    truth = {"P1": (80, 10), "P2": (80, 10), "P3": (20, 80), "P4": (80, 10)}
+    facts = {"benchmark_levels": levels, "windows_read_as": read_as} if levels else {}
+    made = target_study(truth, columns={"must_have": ["yes", "yes"]}, facts=facts)
+    scores = made.scores
+    apart = (scores["session"] == "3") == scores["prototype"].isin(["P3", "P4"])
+    roles = ["benchmark" if levels else "prototype", *["prototype"] * 3]
+    tables = {"prototypes": made.table("prototypes").assign(role=roles), "attributes": made.table("attributes")}
+    study = Study(tables | {"scores": scores.loc[apart].reset_index(drop=True)}, made.facts)
+    return decided(study)
