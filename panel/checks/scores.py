@@ -105,7 +105,7 @@ def _far_off(cells: ScoreCells) -> Iterator[Finding]:
             told = first_few([format_typed(each) for each in odd])
             message = f"{told} {how} other scores of {cells.attribute.of[code]}, which go from {usual}."
             advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
-            found = [(int(cells.line[row]), number_text(float(cells.score[row]))) for row in rows]
+            found = zip(cells.line[rows].tolist(), map(number_text, cells.score[rows].tolist()), strict=True)
             cut = tuple(Proposal("scores", line, "score", text, "") for line, text in found)
             yield Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut)
 
@@ -122,10 +122,7 @@ def _odd_ends(values: np.ndarray, times: np.ndarray) -> Iterator[tuple[np.ndarra
 
 
 def _number_far(values: np.ndarray, times: np.ndarray) -> int:
-    """Return how many of the highest values lie farther above all others than these lie apart; 0 for none.
-
-    Several are slips only where they are few of the scores: many are another scale.
-    """
+    """Return how many of the highest values, few of the scores if several, lie farther above the rest than it is wide."""
     for odd in range(1, len(values) - _FEWEST_VALUES + 1):
         if odd > 1 and times[-odd:].sum() > _FEW_SLIPS * times.sum():
             break
