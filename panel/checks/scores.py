@@ -122,7 +122,7 @@ def _odd_ends(values: np.ndarray, times: np.ndarray) -> Iterator[tuple[np.ndarra
 
 
 def _number_far(values: np.ndarray, times: np.ndarray) -> int:
-    """Return how many of the highest values, few of the scores if several, lie farther above the rest than it is wide."""
+    """Return how many of the highest values, few of the scores if several, lie farther off than the rest is wide."""
     for odd in range(1, len(values) - _FEWEST_VALUES + 1):
         if odd > 1 and times[-odd:].sum() > _FEW_SLIPS * times.sum():
             break
