@@ -361,7 +361,7 @@ def _without_other_table(rows: list[list[str]]) -> tuple[list[list[str]], list[s
     first = heading_row([row + [""] * (width - len(row)) for row in cells.values()]) if cells else 0
     heads = cells[places[first]] if first < len(places) else []
     held = named_columns(filter(None, heads))
-    for before, i in pairwise(places[first + 1 :] if {"assessor", "prototype"} <= held.keys() else []):
+    for before, i in pairwise(places[first + 1 :] if "assessor" in held else []):
         filled = dict.fromkeys(filter(None, cells[i]))
         if len(filled) < 2 or cells[i] == heads or any(cell[0].isdigit() for cell in filled):
             continue
