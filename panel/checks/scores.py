@@ -97,21 +97,42 @@ def _far_off(cells: ScoreCells) -> Iterator[Finding]:
     """Return scores of an attribute without a scale that lie far from all others, or alone are below zero."""
     for code in np.flatnonzero(np.isnan(cells.lowest)).tolist():
         own = (cells.attribute.code == code) & np.isfinite(cells.score)
-        values = np.unique(cells.score[own])
-        for odd, rest in ((values[-1:], values[:-1]), (values[:1], values[1:])):
-            if len(rest) < _FEWEST_VALUES:
-                continue
-            alone = odd[0] < 0 <= rest[0] and float(odd[0]).is_integer()  # as -1 for no answer
-            far = min(abs(odd[0] - rest[[0, -1]])) > rest[-1] - rest[0]
-            if far or alone:
-                rows = np.flatnonzero(own & (cells.score == odd[0]))
-                usual = f"{format_typed(rest[0])} to {format_typed(rest[-1])}"
-                name = cells.attribute.of[code]
-                how = "lies far from the" if far else "is below zero, unlike the"
-                message = f"{format_typed(odd[0])} {how} other scores of {name}, which go from {usual}."
-                advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
-                cut = tuple(Proposal("scores", int(cells.line[row]), "score", number_text(odd[0]), "") for row in rows)
-                yield Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut)
+        values, times = np.unique(cells.score[own], return_counts=True)
+        for odd, how in _odd_ends(values, times):
+            rows = np.flatnonzero(own & np.isin(cells.score, odd))
+            rest = np.setdiff1d(values, odd)
+            usual = f"{format_typed(rest[0])} to {format_typed(rest[-1])}"
+            told = first_few([format_typed(each) for each in odd])
+            message = f"{told} {how} other scores of {cells.attribute.of[code]}, which go from {usual}."
+            advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
+            found = zip(cells.line[rows].tolist(), map(number_text, cells.score[rows].tolist()), strict=True)
+            cut = tuple(Proposal("scores", line, "score", text, "") for line, text in found)
+            yield Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut)
+
+
+def _odd_ends(values: np.ndarray, times: np.ndarray) -> Iterator[tuple[np.ndarray, str]]:
+    """Return the highest and lowest values of an attribute that are odd, and what they do."""
+    above, below = _number_far(values, times), _number_far(-values[::-1], times[::-1])
+    for odd in (values[len(values) - above :], values[:below]):
+        if len(odd):
+            yield odd, "lies far from the" if len(odd) == 1 else "lie far from the"
+    minus = len(values) > _FEWEST_VALUES and values[0] < 0 <= values[1] and float(values[0]).is_integer()
+    if minus and not below:  # as -1 for no answer
+        yield values[:1], "is below zero, unlike the"
+
+
+def _number_far(values: np.ndarray, times: np.ndarray) -> int:
+    """Return how many of the highest values, few of the scores if several, lie farther off than the rest is wide."""
+    for odd in range(1, len(values) - _FEWEST_VALUES + 1):
+        if odd > 1 and times[-odd:].sum() > _FEW_SLIPS * times.sum():
+            break
+        rest = values[:-odd]
+        if values[-odd] - rest[-1] > rest[-1] - rest[0]:
+            return odd
+    return 0
+
+
+_FEW_SLIPS = 0.1  # of the scores of an attribute at most
 
 
 def _within(cells: ScoreCells, row: int) -> Proposal:

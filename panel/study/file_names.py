@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
-from itertools import pairwise, permutations
+from itertools import chain, pairwise, permutations
 from typing import NamedTuple
 
 from panel.errors import StudyError
@@ -310,9 +310,8 @@ def is_corner(head: str) -> bool:
 
 def lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
     """Return True if people and prototypes are named down the first column and not along a row."""
-    return names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
-        map(names_both, cells[:_DESIGN_ROWS])
-    )
+    first = cells[:_DESIGN_ROWS]
+    return names_both([row[0] for row in first if row[0]]) and not any(map(names_both, first))
 
 
 _DESIGN_ROWS = 12  # lines of a table on its side, or above its headings, that are looked at
@@ -355,13 +354,34 @@ def tables_below(rows: Sequence[Sequence[str]]) -> list[tuple[str, list[Sequence
     return tables
 
 
+def _without_other_table(rows: list[list[str]]) -> tuple[list[list[str]], list[str]]:
+    """Return a sheet without a table below the first whose headings name no people, as one of means; and that said."""
+    cells = {i: seen for i, row in enumerate(rows) if any(seen := [as_seen(cell) for cell in row])}
+    width, places = max(map(len, cells.values()), default=0), list(cells)
+    first = heading_row([row + [""] * (width - len(row)) for row in cells.values()]) if cells else 0
+    heads = cells[places[first]] if first < len(places) else []
+    held = named_columns(filter(None, heads))
+    for before, i in pairwise(places[first + 1 :] if "assessor" in held else []):
+        filled = dict.fromkeys(filter(None, cells[i]))
+        if len(filled) < 2 or cells[i] == heads or any(cell[0].isdigit() for cell in filled):
+            continue
+        own, titled = named_columns(filled), sum(map(bool, cells[before])) == 1
+        apart = own.get("prototype", "") == cells[i][0] != "" and (titled or i - before > 1)
+        if "assessor" not in own and (apart or _repeats(cells[i], heads)):
+            start = before if titled else i
+            where = f"line {start + 1} to {places[-1] + 1}, {first_few(list(filled))}"
+            return rows[:start], [f"Another table without {held['assessor']!r} was left out: {where}."]
+    return rows, []
+
+
 def with_blocks_named(
     laid_out: Sequence[tuple[str, list[list[str]]]],
 ) -> tuple[list[tuple[str, list[list[str]]]], tuple[str, ...]]:
-    """Return sheets in which what stands above each block, in a corner or a title, is a column, and that said."""
+    """Return sheets with a column of what stands above each block, no table without people below; and that said."""
     made: list[tuple[str, list[list[str]]]] = []
     found: dict[str, str] = {}
-    for name, rows in laid_out:
+    without = [(name, *_without_other_table(rows)) for name, rows in laid_out]
+    for name, rows, _ in without:
         blocks = _corners(rows) or (_titled(rows) if len(laid_out) > 1 else [])
         role = _role_of_titles([title for title, *_ in blocks])
         heads = [as_seen(cell) for cell in rows[blocks[0][1]]] if role else []
@@ -377,7 +397,7 @@ def with_blocks_named(
         made.append((name, given))
     told = [f"What stands above each block is its {role}: {first_few([t for t in found if found[t] == role])}."
             for role in dict.fromkeys(found.values())]  # fmt: skip
-    return made, tuple(told)
+    return made, (*chain(*(left for *_, left in without)), *told)
 
 
 # Cards: several small tables with the same headings, beside and below each other, what each is for written above it.

@@ -219,8 +219,7 @@ def _value(text: str, decimal: str) -> float | None:
     found = _PATTERNS[decimal].fullmatch(text)
     if found is None:
         return None
-    mark = found["mark"]
-    digits = text.rstrip("% ").replace(mark, "") if mark else text.rstrip("% ")
+    digits = text.rstrip("% ").replace(found["mark"] or "", "")
     return float(digits.replace(" ", "").replace(decimal, "."))
 
 
@@ -257,17 +256,19 @@ def _read_with_care(
         notes += (
             f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
         )
-    said = [
-        f"{text.strip()!r} was read as no value"
-        for text, clean in cleaned.items()
-        if _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
+    none = [
+        text for text, clean in cleaned.items() if _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
     ]
+    said = [f"{text.strip()!r} was read as no value" for text in none]
     if said:
         notes += (said[0] if len(said) == 1 else f"{said[0]}, and so were {len(said) - 1} other ways to write it",)
     if typed := next((text for text in counts if text.lstrip().startswith("'") and math.isfinite(values[text])), ""):
         notes += (f"the apostrophe with which a spreadsheet marks a text was left out: {typed.strip()}",)
     if of_words:
-        notes += (f"what stands beside the number was left out: {of_words[0].strip()!r} is {bare[of_words[0]]}",)
+        lead = re.match(_NUMBER, cleaned[of_words[0]])
+        shown = of_words[:: len(of_words) - 1 or 1] if lead and lead[0] != bare[of_words[0]] else of_words[:1]
+        told = " and ".join(f"{text.strip()!r} is {bare[text]}" for text in shown)
+        notes += (f"what stands beside the number was left out: {told}",)
     return _as_read(codes, values, reasons, sign, decided=decided, notes=notes)
 
 
@@ -279,15 +280,18 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     """Return the texts with the words beside their numbers taken off, and which texts had any.
 
     Only if each word goes with one number and each number with one word, as on a scale whose points have names, or if
-    most cells have the same unit: another one stays. The name of a month is no such word: a spreadsheet made a date of
-    the number. Words led by a number with no sign between are points where two of three or more texts at least are.
+    most cells have the same unit, into which others of its kind are turned. The name of a month is none: a date was a
+    number. Words led by a number with no sign between are points where two of three or more texts at least are.
     """
     found_in = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
     units = {text: found["unit"].replace(" ", "") for text, found in found_in.items() if _is_within(found)}
-    unit, times = Counter(units.values()).most_common(1)[0] if units else ("", 0)
-    if times > 0 and times >= _MOSTLY * len(cleaned) and not month_called(unit):
-        same = [text for text in units if units[text] == unit]
-        return {text: found_in[text]["first"] if text in same else clean for text, clean in cleaned.items()}, same
+    unit = Counter(units.values()).most_common(1)[0][0] if units else ""
+    same = sorted((text for text in units if same_quantity(units[text], unit)), key=lambda text: units[text] == unit)
+    if same and len(same) >= _MOSTLY * len(cleaned) and not month_called(unit):
+        turned = {text: float(found_in[text]["first"].replace(",", ".")) for text in same if units[text] != unit}
+        sign = "," if any("," in found_in[text]["first"] for text in same) else "."
+        said = {t: f"{float(convert(turned[t], units[t], unit)):.12g}".replace(".", sign) for t in turned}
+        return {**cleaned, **{text: found_in[text]["first"] for text in same}, **said}, same
     named, led = {}, []
     for text, clean in cleaned.items():
         found = _WITH_WORD.fullmatch(clean)
@@ -566,10 +570,8 @@ def read_unit(text: str) -> str:
 
 def same_quantity(first: str, second: str) -> bool:
     """Return whether one unit can be turned into the other; an unknown unit only into itself."""
-    if first == second:
-        return True
     known = known_unit(first), known_unit(second)
-    return None not in known and _factor(str(known[0]), str(known[1])) is not None
+    return first == second or (None not in known and _factor(str(known[0]), str(known[1])) is not None)
 
 
 def convert(values: ArrayLike, unit_from: str, unit_to: str) -> NDArray[np.float64]:
@@ -590,10 +592,8 @@ def convert(values: ArrayLike, unit_from: str, unit_to: str) -> NDArray[np.float
 
 
 def _factor(first: str, second: str) -> float | None:
-    for units in _QUANTITIES.values():
-        if first in units and second in units:
-            return 1.0 if first == second else units[first] / units[second]
-    return None
+    units = next((units for units in _QUANTITIES.values() if first in units and second in units), None)
+    return units and units[first] / units[second]
 
 
 def _measures(name: str) -> str:

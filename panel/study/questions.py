@@ -361,6 +361,60 @@ def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: st
     return replace(table, header=header), asked.assign(column=asked["column"].replace(new))
 
 
+# Points that are written otherwise than as whole numbers from 1.
+
+
+def with_whole_points(table: RawTable) -> RawTable:
+    """Return a survey in which `4.0` is 4, `7/9` 7 of nine steps, and -2 to 2 about right 1 to 5; and that said."""
+    header, columns, notes = list(table.header), list(table.columns), list(table.notes)
+    seen = [{cell: as_seen(cell).replace("\u2212", "-") for cell in column} for column in columns]
+    right = [asked_kind(head) == "just_about_right" for head in header]
+    below = any(re.fullmatch(r"-[12]", text) for n, texts in enumerate(seen) if right[n] for text in texts.values())
+    for n, (head, column) in enumerate(zip(table.header, table.columns, strict=True)):
+        middle = (_from_middle(head, seen[n]),) if below and right[n] else ()  # -2 in one of them: so are all that fit
+        for named, written, read in (*middle, _zeros(head, seen[n]), _out_of(head, seen[n])):
+            if written:
+                header[n] = named
+                columns[n] = tuple(written.get(cell, cell) for cell in column)
+                first = next(cell for cell in column if cell in written)
+                notes.append(f"{read}: {first.strip()!r} is {written[first]} in {head!r}.")
+                break
+    return replace(table, header=tuple(header), columns=tuple(columns), notes=tuple(notes))
+
+
+_Written = tuple[str, dict[str, str], str]
+"""A heading, how each cell is written as a whole number from 1, and what was done."""
+
+
+def _zeros(head: str, seen: Mapping[str, str]) -> _Written:
+    parts = {cell: found for cell, text in seen.items() if (found := re.fullmatch(r"(\d{1,4})[.,](\d{1,6})", text))}
+    whole_ = parts and not any(found[2].strip("0") for found in parts.values())
+    written = {cell: found[1] for cell, found in parts.items()} if whole_ else {}
+    return head, written, "Whole numbers were read without the zeros behind them"
+
+
+def _out_of(head: str, seen: Mapping[str, str]) -> _Written:
+    parts = {cell: found for cell, text in seen.items() if (found := re.fullmatch(r"(\d{1,2}) ?/ ?(\d{1,2})", text))}
+    tops, stated = {found[2] for found in parts.values()}, stated_scale(head)[1]
+    scale = (1, int(next(iter(tops)))) if len(tops) == 1 else (0, 0)
+    fits = 2 < scale[1] <= MOST_STEPS and stated in (None, scale) and max(int(found[1]) for found in parts.values()) > 2
+    if not fits or any(int(found[1]) > scale[1] for found in parts.values()):
+        return head, {}, ""
+    named = head if stated else f"{head} (1-{scale[1]})"
+    return named, {cell: found[1] for cell, found in parts.items()}, "What the number is out of was read as its scale"
+
+
+def _from_middle(head: str, seen: Mapping[str, str]) -> _Written:
+    points = {cell: int(text) for cell, text in seen.items() if re.fullmatch(r"[-+]?[0-2]", text)}
+    if not points or any(re.search(r"\d", text) for cell, text in seen.items() if cell not in points):
+        return head, {}, ""
+    named = re.sub(
+        r"(?<![\w-])[-+\u2212]?[0-2](?!\w)", lambda found: str(3 + int(found[0].replace("\u2212", "-"))), head
+    )
+    written = {cell: str(3 + point) for cell, point in points.items()}
+    return named, written, "Points from -2 to 2 became points of 1 to 5"
+
+
 # What lines of a codebook say, and of which columns.
 
 

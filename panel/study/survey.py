@@ -52,6 +52,7 @@ from panel.study.questions import (
     top_of_scale,
     typed_question,
     whole,
+    with_whole_points,
     without_leads,
     without_names,
 )
@@ -181,7 +182,7 @@ def read_survey(
     StudyError
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
-    table, person, named = one_row_each(table, person, prototypes, about)
+    table, person, named = one_row_each(with_whole_points(table), person, prototypes, about)
     about = "" if named else about
     _, tried, _ = choices(table, prototypes)
     header = [name for name in table.header if name not in tried]
@@ -352,8 +353,9 @@ def _kind(
         if untold := [cell for cell in strange if known.get(plain_words(cell)) == ""]:
             which = " or ".join(map(repr, untold[:2]))
             return "", f"not read: is {which} too much? Name the question after that (oiliness) and choose its kind"
-        if kind == called and sum(given[cell] for cell in strange if cell.isdecimal()) > 1:  # one may be a slip
-            numbers = [int(cell) for cell in given if cell.isdecimal()]
+        numbers = [int(cell) for cell in given if cell.isdecimal() and int(cell) < _NONE * high]
+        beyond = sum(given[cell] for cell in strange if cell.isdecimal() and int(cell) in numbers)
+        if kind == called and beyond > 1:  # one may be a slip
             return "", _other_scale(kind, *(stated_scale(heading)[1] or (min(numbers), max(numbers))))
         enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
         if enough and (in_words or kind == called):
@@ -370,6 +372,7 @@ def _kind(
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
+_NONE = 5  # times the highest point, from which a number says that there is no answer, as 99 does; it is not understood
 _ONE, _AMONG = "not read: names one of them; say preference if that is asked, or paired", "more than two to choose from"
 _FULL, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
 

@@ -94,6 +94,22 @@ def test_a_score_far_from_all_others_is_told_where_the_scale_is_not_known():
     assert not [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]
 
 
+def test_several_scores_far_from_all_others_do_not_hide_each_other():
+    scores = table("scores")
+    first = scores["attribute"].iloc[0]
+    own = scores.index[scores["attribute"] == first]
+    rest = scores.loc[own[3:], "score"]
+    scores.loc[own[:3], "score"] = [420.0, 510.0, 390.0]
+    (found,) = [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]
+    assert found.message == (
+        f"390, 420 and 510 lie far from the other scores of {first}, which go from {rest.min():g} to {rest.max():g}."
+    )
+    assert sorted(each.found for each in found.proposals) == ["390", "420", "510"]
+    scores.loc[own[:3], "score"] = rest.to_numpy()[:3]
+    scores.loc[own[::2], "score"] += 500  # half of them: another scale, no slips
+    assert not [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]
+
+
 def test_where_most_of_a_column_lies_outside_the_scale_it_is_the_scale_that_is_wrong():
     """No slip befalls most scores: nothing is proposed for a single one, and the finding names the scale."""
     scores = table("scores")

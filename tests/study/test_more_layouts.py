@@ -717,3 +717,33 @@ def test_the_day_of_a_sheet_is_that_of_its_name_or_of_the_line_above_its_heading
 
 DATED_SHEETS = (("1", "First", "14/03/2026"), ("2", "Second", "21 March 2026"))
 SETTLED = ("02/03/2026", "14/03/2026")
+
+
+@pytest.mark.parametrize("above", [["Means"], []])
+def test_a_table_of_means_below_the_scores_is_left_out_and_that_is_said(above: list[str]):
+    """Its numbers stand in other columns than the scores, under headings of its own."""
+    rows = wide()
+    means = [["Product", *TERMS], *([name, *("41.5" for _ in TERMS)] for name in PRODUCTS)]
+    file = csv([*rows, [], *([above] if above else []), *means])
+    assert read(file).equals(read(csv(rows)))
+    notes = score_table(raw_file(*file)).notes
+    first = len(rows) + 2
+    assert any(f"Another table without 'assessor' was left out: line {first} to" in note for note in notes)
+
+
+def test_a_row_with_sigma_before_it_is_one_of_totals():
+    rows = wide()
+    sums = ["\u03a3", *("" for _ in rows[0][1 : -len(TERMS)]), *("180" for _ in TERMS)]
+    assert read(csv([*rows, sums])).equals(read(csv(rows)))
+
+
+def test_a_row_without_any_score_is_no_other_table():
+    """Whoever missed a sample has words in every column, and its cream may be called Cream."""
+    rows = [
+        ["assessor", "product", *TERMS],
+        ["A1", "Cream", *("5" for _ in TERMS)],
+        ["A2", "Gel", *("4" for _ in TERMS)],
+    ]
+    absent = ["A2", "Cream", *("absent" for _ in TERMS)]
+    notes = score_table(raw_file(*csv([*rows, absent, ["A1", "Gel", *("7" for _ in TERMS)]]))).notes
+    assert not any("Another table" in note for note in notes)

@@ -222,3 +222,14 @@ def test_digits_of_other_keyboards_are_digits():
     read = read_numbers(["\u0664\u066b\u0665", "\u06f7", "\u0969", "\uff18.\uff12", "6"])
     assert read.values.tolist() == [4.5, 7, 3, 8.2, 6]
     assert not read.reasons
+
+
+def test_other_units_of_the_same_kind_are_turned_into_that_of_most_cells():
+    """80 mm among centimetres is 8 of them, by definition of the units; points are no length and stay unread."""
+    read = read_numbers(["8.2 cm", "7.5 cm", "80 mm", "3.1 cm", "0.5 cm", "7.9 cm", "6 pts"], words=True)
+    assert read.values[:6].tolist() == pytest.approx([8.2, 7.5, 8.0, 3.1, 0.5, 7.9])
+    assert dict(read.reasons) == {6: NOT_A_NUMBER}
+    assert read.notes == ("what stands beside the number was left out: '80 mm' is 8 and '7.9 cm' is 7.9",)
+    commas = read_numbers(["8,2 cm", "7,5 cm", "85 mm", "3,1 cm", "0,5 cm"], words=True)
+    assert commas.values.tolist() == pytest.approx([8.2, 7.5, 8.5, 3.1, 0.5])
+    assert read_numbers(["30 s", "25 s", "1.5 min", "40 s"], words=True).values.tolist() == [30, 25, 90, 40]

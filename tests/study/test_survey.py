@@ -859,3 +859,58 @@ def test_a_survey_is_read_below_its_title_as_without_one(sep: str, above: list[s
     pd.testing.assert_frame_equal(read_survey(below)[1], read_survey(plain)[1])
     said = [note for note in below.notes if note.startswith("Above the headings in line")]
     assert len(said) == any(above)
+
+
+POINTS = {
+    "zeros behind whole numbers": (
+        ("4.0", "9.0", "1.0"),
+        "overall liking (1-9)",
+        "Whole numbers were read without the",
+    ),
+    "what they are out of": (
+        ("4/9", "9 / 9", "1/9"),
+        "overall liking",
+        "What the number is out of was read as its scale",
+    ),
+    "from the middle": (("0", "+2", "-2"), "thickness (JAR)", "Points from -2 to 2 became points of 1 to 5"),
+    "from the middle, named": (
+        ("0", "2", "\u22122"),
+        "thickness (-2 = much too thin, 0 = just right, 2 = much too thick)",
+        "Points from -2 to 2 became points of 1 to 5",
+    ),
+}
+
+
+@pytest.mark.parametrize("written", POINTS)
+def test_points_that_are_written_otherwise_are_read_and_that_is_said(written: str):
+    cells, asks, said = POINTS[written]
+    meant = {"4.0": "4", "9.0": "9", "1.0": "1", "4/9": "4", "9 / 9": "9", "1/9": "1"}
+    meant |= {"0": "3", "+2": "5", "2": "5", "-2": "1", "\u22122": "1"}
+    rows = [["who", "product", asks], *([f"R{n}", name, cells[n % 3]] for n in range(12) for name in ("P1", "P2"))]
+    table, asked = read_survey(exported("\n".join(map(";".join, rows))))
+    assert any(note.startswith(said) for note in table.notes)
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert answers.set_index(["assessor", "prototype"])["answer"].to_dict() == {
+        (f"R{n}", name): meant[cells[n % 3]] for n in range(12) for name in ("P1", "P2")
+    }
+
+
+def test_points_above_the_middle_alone_are_read_as_those_of_the_column_beside_that_has_both_sides():
+    rows = ["who;P1 thickness (JAR);P2 thickness (JAR)", *(f"R{n};{n % 3};{n % 3 - 2}" for n in range(12))]
+    answers = answers_in("\n".join(rows)).set_index(["assessor", "prototype"])["answer"]
+    assert [answers[f"R{n}", "P1"] for n in range(3)] == ["3", "4", "5"]
+    assert [answers[f"R{n}", "P2"] for n in range(3)] == ["1", "2", "3"]
+
+
+def test_a_number_for_no_answer_does_not_take_the_column_with_it():
+    """99 and 999 lie far beyond the scale: no point of another one; the answer is not understood, and that is said."""
+    rows = ["who;product;overall liking", *(f"R{n};{name};{n % 9 + 1}" for n in range(18) for name in ("P1", "P2"))]
+    rows[3], rows[8], rows[11] = "R1;P1;999", "R3;P2;999", "R5;P1;999"
+    asked = read_survey(exported("\n".join(rows)))[1]
+    liking = asked.loc[asked["prototype"] != ""]
+    assert {*liking["kind"]} == {"liking"}
+    assert {*liking["noticed"]} == {"3 of 36 answers not understood: 999"}
+    ten = [row[:-1] + "10" if row.endswith(";9") else row for row in rows]
+    assert {*read_survey(exported("\n".join(ten)))[1]["noticed"]} >= {
+        "not read: from 1 to 10; liking is read from 1 to 9"
+    }
