@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-from panel.claims.own_words import ROOTS_OF_STATES, moved_as
+from panel.claims.own_words import STATES
 from panel.claims.parts import NOUN, UNREADABLE, Entry, Share, degree_of, root, sign_of
 from panel.study.knowledge import plain_words, shared_table
 from panel.study.study import Study
@@ -466,7 +466,7 @@ class Reading:
         if not self.by_product and len({each._product_first() for each in both} - {None}) > 1:
             return False  # hair does not weigh the milk down
         if not (_ORDERING & {words.split()[0] for words in of_question}):
-            of_question = moved_as(of_question, told, anyhow=self.by_product)
+            of_question = _moved_as(of_question, told, anyhow=self.by_product)
         elif any(_first_or_last(*pair) for pair in ((of_question, told), (told, of_question))):
             of_question = told
         return told == of_question and unread[0] - read == unread[1] - read
@@ -499,7 +499,7 @@ def _first_or_last(one: list[str], other: list[str]) -> bool:
     """Return whether a clause on when stands first in one and last in the other: while riding, they did not notice."""
     ends = next((n for n, words in enumerate(one) if words.split()[0] in _ORDERING), len(one))
     return (
-        one[:1] != [] and one[0] in ROOTS_OF_STATES and any([*one[n:], *one[:n]] == other for n in range(1, ends + 1))
+        one[:1] != [] and one[0] in _ROOTS_OF_STATES and any([*one[n:], *one[:n]] == other for n in range(1, ends + 1))
     )
 
 
@@ -552,3 +552,21 @@ def floor(study: Study, name: str) -> float:
 @cache
 def _usual_floors() -> dict[str, float]:
     return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}
+
+
+_ROOTS_OF_STATES = frozenset(map(root, STATES))
+
+
+def _moved_as(asked: list[str], told: list[str], *, anyhow: bool) -> list[str]:
+    """Return the words asked, as told, where those only have a clause on when, or how easily, in another place."""
+    loose = [words for words in asked if words.startswith("degree ") and words.endswith(" 1")]
+    fixed, of_told = ([words for words in each if words not in loose] for each in (asked, told))
+    ends = range(len(fixed) + 1)
+    moved = (
+        [*rest[:place], *fixed[start:end], *rest[place:]]
+        for start in ends if fixed[start : start + 1] and fixed[start] in _ROOTS_OF_STATES
+        for end in ends[start + 2 :] if not start or end == len(fixed)
+        for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
+    )  # fmt: skip
+    alike = sorted(asked) == sorted(told) and (anyhow or fixed == of_told or of_told in moved)
+    return told if alike else asked

@@ -24,7 +24,6 @@ PARTICLES = frozenset(("about", "off", "in", "on", "up", "out", "away", "down", 
 
 FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
 """What says in a name that something is felt, or seen, and may stay untold: chalky touch."""
-ROOTS_OF_STATES = frozenset(map(root, STATES))
 _MEANWHILE = frozenset(("while", "during"))
 _OF = frozenset(("of", "from"))
 _LAIN = frozenset(("through", "on", "over"))
@@ -52,21 +51,6 @@ _AS = MappingProxyType({
 })  # fmt: skip
 _ENDS = STATES | OBJECTS | SILENT | {"than", "as", "compared", "versus", "vs", "and", "but", "by"}
 _LONGEST = 5  # words of a phrase that compares: takes less time to
-
-
-def moved_as(asked: list[str], told: list[str], *, anyhow: bool) -> list[str]:
-    """Return the words asked, as told, where those only have a clause on when, or how easily, in another place."""
-    loose = [words for words in asked if words.startswith("degree ") and words.endswith(" 1")]
-    fixed, of_told = ([words for words in each if words not in loose] for each in (asked, told))
-    ends = range(len(fixed) + 1)
-    moved = (
-        [*rest[:place], *fixed[start:end], *rest[place:]]
-        for start in ends if fixed[start : start + 1] and fixed[start] in ROOTS_OF_STATES
-        for end in ends[start + 2 :] if not start or end == len(fixed)
-        for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
-    )  # fmt: skip
-    alike = sorted(asked) == sorted(told) and (anyhow or fixed == of_told or of_told in moved)
-    return told if alike else asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +140,12 @@ def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way
 
     `told`: its definition; `named`: its name, for which it stands; `types`: words for what the product is.
     """
+    if told[:1] != ("how",):
+        yield from _ways_of_a_noun(told, named, types)
     if told[:1] != ("how",) or _TURNING & {*told}:
         return
+    if told[1:2] == ("much",) and told[3:5][:1] and told[3] in _BEING:  # how much water is felt
+        yield from _ways_of_a_noun((told[2], *told[4:]), named, types)
     how, words, verb = told[1:2], told[2:], _verb_at(told[2:])
     kind = "more" if how in _HOW_MUCH else "ease" if how == ("easily",) else "speed" if {*how} & _QUICKLY else ""
     subject = tuple(word for word in words[:verb] if word not in _ARTICLES | types | {"it", "still"})
@@ -176,6 +164,25 @@ def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way
     head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # not the pad, of the mark on the pad
     for whose in dict.fromkeys(((),) if of_body else ((("of", *subject),), (("of", *head),))):
         yield Way(kind, core, (*whose, *sorted(needed)), states, named, better=False)
+
+
+def _ways_of_a_noun(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way]:
+    """Give how an attribute is told by what was judged of it: force needed to squeeze it, pull felt when fingers part.
+
+    What it is needed for, or when or where it was, must be told with it.
+    """
+    at = next((n for n, word in enumerate(told) if word in _FELT), 0)
+    core = tuple(word for word in told[:at] if word not in _ARTICLES)
+    known = any(entry_at(core, n, part)[0] for n in range(len(core)) for part in ("", "site"))
+    if not core or len(core) > 2 or known or _TURNING & {*core} or types & {*core}:
+        return
+    rest = re.split(" and | or ", " ".join(told[at + 1 :]))[0].split()
+    _, _, others = _parts_of((*core, *rest), types | {"sample"})
+    if others and not _TURNING & {*rest}:
+        yield Way("more", core, tuple(others[:1]), tuple(others[1:]), named, better=False)
+
+
+_FELT = frozenset(("felt", "needed", "left", "seen", "perceived", "remaining"))
 
 
 def _verb_at(words: Tokens) -> int:

@@ -331,10 +331,8 @@ def number_at(tokens: Tokens, place: int) -> float | None:
 def root(word: str) -> str:
     """Return what the forms of a verb have in common: rins of rinse and rinsing, se of saw, dri of drying."""
     form = next((entry.family for _, entry in entries_at((word,), 0, "form of")), word)
-    past = (
-        r"(?<=\w\w)(?:ing|es|s)$" if re.fullmatch(r"[^aeiou]{1,2}eed", form) else r"(?<=\w\w)(?:ing|ed|es|s)$"
-    )  # need
-    bare = re.sub(r"(?<=\w\w)e$", "", re.sub(past, "", form))
+    plain = re.fullmatch(r"[^aeiou]{1,2}eed|[^aeiouy]+ing", form)  # need, cling
+    bare = re.sub(r"(?<=\w\w)e$", "", form if plain else re.sub(r"(?<=\w\w)(?:ing|ed|es|s)$", "", form))
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
 
 
