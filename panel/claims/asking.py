@@ -6,9 +6,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+from panel.claims.as_described import in_terms_of_study
 from panel.claims.claim import Reading
-from panel.claims.names import longest
-from panel.claims.own_words import as_chosen, in_own_terms
+from panel.claims.names import as_chosen, longest
 from panel.claims.parts import (
     ENDS,
     FULL,
@@ -145,7 +145,7 @@ class Asking(Cursor):
             self.tokens = (*self.tokens[:place], *self.named_again(place))
         self.tokens = self.with_events()
         products = [max(self.one_name(place)[0], self.plural_at(place)) for place in range(len(self.tokens))]
-        return in_own_terms(self.tokens, self.names.ways, products)
+        return in_terms_of_study(self.tokens, self.names.ways, self.names.tellings, products)
 
     def straight(self, place: int) -> Tokens:
         """Return the words from a place on, the next of them moved or left out where it is said straight without."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING
 
-from panel.claims.own_words import Way, is_applied
+from panel.claims.own_words import STUFF, Way, is_applied, kernel
 from panel.claims.parts import (
     ENDS,
     OF_FILM,
@@ -14,12 +16,17 @@ from panel.claims.parts import (
     ONES,
     Tokens,
     entries_at,
+    entry_at,
     known_words,
+    number_at,
     plural_of,
+    whole_words,
 )
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 if TYPE_CHECKING:
+    from panel.claims.as_described import Telling
     from panel.claims.claim import Reading
 
 
@@ -31,7 +38,8 @@ class Names:
     of product the study is about, empty where it does not say; `purpose` what words of its purpose begin with; `dose`
     the amount the panel got; `ways` how attributes of its own are told; `moments` what may have happened before it was
     judged, and which form of its verb that is; `people` who took part, the longest words first; `chosen` what people
-    would rather do with the one they chose, and what follows it; `units` what was counted: strokes.
+    would rather do with the one they chose, and what follows it; `units` what was counted: strokes;
+    `tellings` how attributes are told in the terms of their definitions.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -47,6 +55,7 @@ class Names:
     people: tuple[Tokens, ...] = ()
     chosen: tuple[Tokens, Tokens] = ((), ())
     units: frozenset[Tokens] = frozenset()
+    tellings: tuple[Telling, ...] = ()
 
 
 OF_STUDY = "attribute "  # and its name: what no table of words speaks of
@@ -159,3 +168,64 @@ def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[in
     ends = (end for end in range(len(tokens), place, -1) if tokens[place:end] in named)
     end = next(ends, place)
     return end - place, named.get(tokens[place:end], "")
+
+
+# Words that a study states for an attribute.
+
+
+def may_stand(words: Tokens, family: str) -> bool:
+    """Return whether words may be stated to stand for something: some of them no table knows as anything else."""
+    text, counted = " ".join(words), (number_at(words, n) for n, word in enumerate(words) if word != "one")
+    refused = any(re.search(whole_words(phrase), text) for phrase in _refused_for_all()[0])
+    if refused or not all(map(str.isalpha, words)) or any(number is not None for number in counted):
+        return False
+    if not _refused_for_all()[1].isdisjoint(map(kernel, words)) or all(map(_is_stuff, words)):
+        return False
+    of_others = [
+        (length, entry.part) for place in range(len(words)) for length, entry in entries_at(words, place)
+        if entry.part not in _BESIDE and entry.family not in ("", family)
+    ]  # fmt: skip
+    compares = any(entry_at((word,), 0, part)[0] for word in words for part in _JUDGING)
+    return not compares and not any(part != "verb" or length == len(words) for length, part in of_others)
+
+
+@cache
+def _refused_for_all() -> tuple[tuple[str, ...], frozenset[str]]:
+    """Return the refused phrases, and what the forms of those have in common that are one word of an effect."""
+    rows = shared_table("claim_refused_en")
+    phrases, effects = (
+        rows.loc[chosen, "phrase"].str.casefold().tolist()
+        for chosen in (~rows["category"].isin(_MAY_BE_PART), rows["category"].isin(_OF_EFFECTS))
+    )
+    return tuple(phrases), frozenset(kernel(phrase) for phrase in effects if phrase.isalpha())
+
+
+def _is_stuff(word: str) -> bool:
+    """Return whether a word names what was put on, of which there may be more or less: cream, water."""
+    return word in STUFF or any(entry_at((word,), 0, part)[0] for part in ("product", "product_type", "function"))
+
+
+_OF_EFFECTS = ("medicine", "physiology", "safety", "undefined word", "environment and origin")
+_MAY_BE_PART = ("where it was used", "rounded up")  # the foot slips about
+_BESIDE = frozenset((
+    "function", "aside", "site", "event", "unit", "product", "product_type", "product_place", "rubbing",
+))  # fmt: skip
+_JUDGING = ("fraction", "more", "less", "most", "least", "not", "free", "than", "nothing", "too", "beats", "credit")
+
+
+def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
+    """Return a sentence on what people would rather do with one, in the words they were asked, as a preference."""
+    verb, rest = done
+    for place in range(len(tokens)) if verb else ():
+        rather = tokens[place + 1 : place + 2] in (("rather",), ("sooner",))
+        start = place + 1 + rather + len(verb)
+        if tokens[place] != "would" or tokens[place + 1 + rather : start] != verb:
+            continue
+        if "home" in tokens[start:]:
+            return tokens  # keep it in the workshop and at home
+        at = next((n for n in range(start, len(tokens) - len(rest) + 1) if tokens[n : n + len(rest)] == rest), -1)
+        if at >= 0:
+            after = tokens[at + len(rest) :]
+            after = after[after[:2] == ("rather", "than") and not rather :]  # would take it on a ride rather than
+            return (*tokens[: place + 1], "rather", "use", *tokens[start:at], *after)
+    return tokens

@@ -276,24 +276,6 @@ def _everyday() -> Mapping[str, frozenset[str]]:
     return {each: frozenset().union(*(alike for alike in rows if each in alike)) for each in frozenset().union(*rows)}
 
 
-def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
-    """Return a sentence on what people would rather do with one, in the words they were asked, as a preference."""
-    verb, rest = done
-    for place in range(len(tokens)) if verb else ():
-        rather = tokens[place + 1 : place + 2] in (("rather",), ("sooner",))
-        start = place + 1 + rather + len(verb)
-        if tokens[place] != "would" or tokens[place + 1 + rather : start] != verb:
-            continue
-        if "home" in tokens[start:]:
-            return tokens  # keep it in the workshop and at home
-        at = next((n for n in range(start, len(tokens) - len(rest) + 1) if tokens[n : n + len(rest)] == rest), -1)
-        if at >= 0:
-            after = tokens[at + len(rest) :]
-            after = after[after[:2] == ("rather", "than") and not rather :]  # would take it on a ride rather than
-            return (*tokens[: place + 1], "rather", "use", *tokens[start:at], *after)
-    return tokens
-
-
 def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -> Tokens:
     """Return a sentence with an attribute of the study's own by its name: more ease of melting for melts more easily.
 
@@ -420,7 +402,8 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     to_it = any(tokens[place] == "to" for place in spans)
     felt = any(each[0] == "to" for each in way.states) and right == end and not to_it
     seen = {"time", "look"} <= {*way.named} and not any(token.startswith("look") for token in tokens)
-    if (felt or seen) and _of_body(tokens, start, right):
+    feels = seen and any(token.startswith(("feel", "felt")) for token in tokens)
+    if feels or ((felt or seen) and _of_body(tokens, start, right)):
         return ()  # skin dries, where it was dry to the touch, or looked dry
     left, at, sign, stop = found
     before_it = tokens[start - 1] if start and left == start else ""
@@ -596,6 +579,10 @@ def said_of_others(tokens: Tokens, ways: Sequence[Way]) -> list[str]:
             found += [word] if leaves or (kernel(after) in done and after.endswith("ing") and before in _NEEDS) else []
         if word in ("any", "each", "every") and (not n or before in SILENT):
             found += [word] if kernel(after) in named or entry_at(tokens, n + 1, "site")[0] else []
+        if word in ("needed", "required") and any(
+            one in STUFF and lead in ("less", "more", "of") for lead, one in pairwise(tokens[:n])
+        ):
+            found += [word] if not any(of == "of" and each.endswith("s") for each, of in pairwise(tokens[:n])) else []
         if word == "where" and n and before not in SILENT and after in ("it", "we"):
             found.append(f"where {after}")  # they could see where it was shaving
         how = [entry for part in ("superlative", "comparative") for _, entry in entries_at(tokens, n, part)]

@@ -362,3 +362,110 @@ def plural_of(word: str) -> str:
 PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
 BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 APPLYING = frozenset(map(root, ("apply", "use", "try", "rub", "put", "massage", "wear")))
+
+
+# Forms of words, as patterns to look for.
+
+
+@cache
+def irregular() -> Mapping[str, frozenset[str]]:
+    """Return the irregular forms of each verb: hung of hang."""
+    found: dict[str, frozenset[str]] = {}
+    for words, entries in phrases().items():
+        for entry in entries:
+            if entry.part == "form of":
+                found[entry.family] = found.get(entry.family, frozenset()) | {" ".join(words)}
+    return MappingProxyType(found)
+
+
+@cache
+def opposites() -> Mapping[str, frozenset[str]]:
+    """Return the words that say the opposite, by each of them: soft of firm."""
+    found: dict[str, frozenset[str]] = {}
+    rows = shared_table("claim_opposites_en")
+    for one, other in zip(rows["one"], rows["other"], strict=True):
+        for word, against in ((str(one), str(other)), (str(other), str(one))):
+            found[word] = found.get(word, frozenset()) | {against}
+    return MappingProxyType(found)
+
+
+def base_of(verb: str) -> str:
+    """Return the plain form of a verb: wander of wanders, pass of passes."""
+    known = next((entry.family for _, entry in entries_at((verb,), 0, "form of")), "")
+    if known:
+        return known
+    if re.search(r"(?:ss|sh|ch|x|zz)es$", verb):
+        return verb[:-2]
+    return verb[:-3] + "y" if verb.endswith("ies") else verb.removesuffix("s") if not verb.endswith("ss") else verb
+
+
+def verb_forms(verb: str) -> str:
+    """Return a pattern of all forms of a verb."""
+    base = base_of(verb)
+    stem = base.removesuffix("e")
+    doubled = stem + stem[-1] if re.search(r"[^aeiou][aeiou][bdgklmnpt]$", base) else stem
+    forms = {
+        base,
+        plural_of(base),
+        f"{stem}ing",
+        f"{stem}ed",
+        f"{doubled}ing",
+        f"{doubled}ed",
+        *irregular().get(base, ()),
+    }
+    forms |= {f"{base[:-1]}ied"} if re.search(r"[^aeiou]y$", base) else set()
+    return any_of(forms)
+
+
+def done_forms(word: str) -> str:
+    """Return the pattern of a word and, where something is done, of all forms of that: rubbing, rub."""
+    doing = forms_of_stem(word.removesuffix("ing")) if re.fullmatch(r"\w{3,}ing", word) else verb_forms(word)
+    return f"(?:{any_of((word,))}|{doing})"
+
+
+def forms_of_stem(stem: str) -> str:
+    """Return the pattern of all forms of a verb by what is left of it without its ending: rubb of rubbing."""
+    bases = {stem, f"{stem}e", stem[:-1] if stem[-1:] == stem[-2:-1] else stem}
+    return any_of({form for base in bases for form in verb_forms(base)[3:-1].split("|")})
+
+
+def any_of(words: Iterable[str]) -> str:
+    """Return the pattern of any of some words, the longest first."""
+    return f"(?:{'|'.join(sorted(map(re.escape, words), key=lambda each: (-len(each), each)))})"
+
+
+@lru_cache(maxsize=1_000)
+def noun_forms(noun: str, led: bool = False) -> str:
+    """Return a pattern of one and many of a noun; of a place of the body any word for it, led by a small word skin."""
+    family = entry_at((noun,), 0, "site")[1].family
+    if family:
+        same = {
+            " ".join(words) for words, es in phrases().items() for e in es if (e.part, e.family) == ("site", family)
+        }
+        return any_of(same | ({"skin"} if led and family not in _NO_SKIN else set()))
+    one = noun[:-1] if noun.endswith("s") and not noun.endswith("ss") else noun
+    return any_of({noun, one, plural_of(one)})
+
+
+def compared_form(word: str) -> frozenset[str]:
+    """Return the one word that says more of a short quality: firmer, farther, better; none of a long one."""
+    known = {"well": ("better",), "good": ("better",), "far": ("farther", "further"), "much": (), "bad": ("worse",)}
+    if word in known:
+        return frozenset(known[word])
+    if len(word) > _LONG_QUALITY or word.endswith("ly") or len(re.findall(r"[aeiouy]+", word.removesuffix("e"))) > 2:
+        return frozenset()
+    doubled = word + word[-1] if re.search(r"(?:^|[^aeiou])[aeiou][bdgmnpt]$", word) else word
+    return frozenset({re.sub(r"y$", "i", doubled.removesuffix("e")) + "er"})
+
+
+def qualities(word: str) -> frozenset[str]:
+    """Return a quality as it is said of a thing and of how something is done: even, evenly."""
+    adverb = (
+        word[:-1] + "ily" if re.search(r"[^aeiou]y$", word) else word[:-1] + "y" if word.endswith("le") else f"{word}ly"
+    )
+    plain = {word.removesuffix("ly")} if word.endswith("ly") and len(word) > 5 else set()
+    return frozenset({word, adverb if not word.endswith("ly") else word} | plain)
+
+
+_NO_SKIN = frozenset(("hair", "beard", "nails", "lashes", "lips", "fingers", "hands"))
+_LONG_QUALITY = 7  # letters: what has more is compared with more and less

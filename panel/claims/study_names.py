@@ -10,6 +10,7 @@ from itertools import groupby, takewhile
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
+from panel.claims.as_described import Judged, Telling, mover_of, tellings_of
 from panel.claims.own_words import (
     Way,
     is_applied,
@@ -45,7 +46,7 @@ from types import MappingProxyType
 
 from panel.claims.claim import NOTE as NOTE
 from panel.claims.claim import Claim, Reading, WordingFinding
-from panel.claims.names import BY_PRODUCT, OF_STUDY, Names
+from panel.claims.names import BY_PRODUCT, OF_STUDY, Names, may_stand
 from panel.claims.own_words import (
     DENYING,
     EASE,
@@ -54,13 +55,12 @@ from panel.claims.own_words import (
     MODIFIERS,
     OBJECTS,
     STATES,
-    STUFF,
     as_defined,
     kernel,
     ways_described,
     ways_of,
 )
-from panel.claims.parts import Entry, number_at, whole_words
+from panel.claims.parts import Entry
 from panel.study.naming import done_by, timed_words
 from panel.study.numbers_read import same_quantity
 from panel.words import format_list, less_of
@@ -83,7 +83,39 @@ def names_of(study: Study) -> Names:
     ways = tuple(dict.fromkeys(way for name in study.attributes for way in ways_to(study, name, kind)))
     done, rest = map(words_of, how_chosen(study))
     called_by = (prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
-    return Names(*called_by, _events(study), _who_took_part(study), (done, rest), _counted(study))
+    return Names(
+        *called_by, _events(study), _who_took_part(study), (done, rest), _counted(study), _tellings(study, kind)
+    )
+
+
+def _tellings(study: Study, kind: set[str]) -> tuple[Telling, ...]:
+    """Return how attributes are told in the terms of their definitions and ends; `kind`: words for the product."""
+    rows = zip(*study.listed("attributes", "attribute", "procedure", "low_end", "high_end"), strict=True)
+    found: list[Telling] = []
+    for name, procedure, low, high in rows:
+        named, said = words_of(_plain_name(study.attribute_words(name))), _said_by(study, name)
+        if not said:
+            continue
+        done = tuple(filter(None, (words_of(part) for part in re.split(r"[,;:.]", str(procedure)))))
+        told = next(iter(judged_as(study, name)[1:2]), ())
+        found += tellings_of(Judged(named, said, told, done, words_of(str(low)), words_of(str(high))), kind)
+    return tuple(found)
+
+
+def _said_by(study: Study, name: str) -> Tokens:
+    """Return the words that say more of an attribute: its name, or of ease the table's; none where they are turned."""
+    named, family = words_of(_plain_name(study.attribute_words(name))), family_of(study, name)
+    if family.startswith(OF_STUDY) or any(
+        (length, entry.part, entry.value) == (len(named), "property", 1.0) for length, entry in entries_at(named, 0)
+    ):
+        return named
+    if LEADS["ease"].match(" ".join(named)) is None or is_timed(study, name):
+        return ()
+    ways = (
+        words for words, entries in phrases().items() for entry in entries
+        if (entry.part, entry.family, entry.value) == ("property", family, 1.0)
+    )  # fmt: skip
+    return min(ways, key=lambda words: (len(words), words), default=())
 
 
 def _counted(study: Study) -> frozenset[Tokens]:
@@ -256,7 +288,10 @@ def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
     found = _family_named(words) or _family_named(_plain_name(words))
-    own = found in _BY_TIME and (_is_how_far(study, attribute) or (found == "spreading" and is_timed(study, attribute)))
+    own = found in _BY_TIME and (
+        _is_how_far(study, attribute)
+        or (found == "spreading" and (is_timed(study, attribute) or _of_a_tool(study, attribute)))
+    )
     if found and not own:
         return found
     same = (n for n in study.attributes if _plain_name(study.attribute_words(n)) == _plain_name(words))
@@ -269,6 +304,13 @@ def _plain_name(words: str) -> str:
 
 
 _MEANWHILE = re.compile(r"(?i)(?:, ?| \()(?:on|upon|during|while) (?:\w+ing|application|use)\)?$")
+
+
+def _of_a_tool(study: Study, attribute: str) -> bool:
+    """Return whether by its name and definition a thing moves, and not the product: comb glide."""
+    what = mover_of(next(iter(judged_as(study, attribute)[1:2]), ()))
+    thing = bool(what) and what not in words_of_kind(study) and not entry_at((what,), 0, "site")[0]
+    return thing and what in words_of(study.attribute_words(attribute))
 
 
 def _is_how_far(study: Study, attribute: str) -> bool:
@@ -319,53 +361,13 @@ def other_words(study: Study) -> dict[str, tuple[tuple[str, ...], tuple[str, ...
     names = [words_of(study.attribute_words(name)) for name in study.attributes]
     twice = Counter([*names, *(words_of(phrase) for phrases in told.values() for phrase in phrases)])
     stands = {
-        (name, phrase): twice[words_of(phrase)] == 1 and _may_stand(words_of(phrase), family_of(study, name))
+        (name, phrase): twice[words_of(phrase)] == 1 and may_stand(words_of(phrase), family_of(study, name))
         for name, phrases in told.items() for phrase in phrases
     }  # fmt: skip
     return {
         name: (tuple(p for p in phrases if stands[name, p]), tuple(p for p in phrases if not stands[name, p]))
         for name, phrases in told.items() if phrases
     }  # fmt: skip
-
-
-def _may_stand(words: Tokens, family: str) -> bool:
-    """Return whether words may be stated to stand for something: some of them no table knows as anything else."""
-    text, counted = " ".join(words), (number_at(words, n) for n, word in enumerate(words) if word != "one")
-    refused = any(re.search(whole_words(phrase), text) for phrase in _refused_for_all()[0])
-    if refused or not all(map(str.isalpha, words)) or any(number is not None for number in counted):
-        return False
-    if not _refused_for_all()[1].isdisjoint(map(kernel, words)) or all(map(_is_stuff, words)):
-        return False
-    of_others = [
-        (length, entry.part) for place in range(len(words)) for length, entry in entries_at(words, place)
-        if entry.part not in _ASIDES and entry.family not in ("", family)
-    ]  # fmt: skip
-    compares = any(entry_at((word,), 0, part)[0] for word in words for part in _JUDGING)
-    return not compares and not any(part != "verb" or length == len(words) for length, part in of_others)
-
-
-@cache
-def _refused_for_all() -> tuple[tuple[str, ...], frozenset[str]]:
-    """Return the refused phrases, and what the forms of those have in common that are one word of an effect."""
-    rows = shared_table("claim_refused_en")
-    phrases, effects = (
-        rows.loc[chosen, "phrase"].str.casefold().tolist()
-        for chosen in (~rows["category"].isin(_MAY_BE_PART), rows["category"].isin(_OF_EFFECTS))
-    )
-    return tuple(phrases), frozenset(kernel(phrase) for phrase in effects if phrase.isalpha())
-
-
-def _is_stuff(word: str) -> bool:
-    """Return whether a word names what was put on, of which there may be more or less: cream, water."""
-    return word in STUFF or any(entry_at((word,), 0, part)[0] for part in ("product", "product_type", "function"))
-
-
-_OF_EFFECTS = ("medicine", "physiology", "safety", "undefined word", "environment and origin")
-_MAY_BE_PART = ("where it was used", "rounded up")  # the foot slips about
-_ASIDES = frozenset((
-    "function", "aside", "site", "event", "unit", "product", "product_type", "product_place", "rubbing",
-))  # fmt: skip
-_JUDGING = ("fraction", "more", "less", "most", "least", "not", "free", "than", "nothing", "too", "beats", "credit")
 
 
 def in_own_words(claim: Claim, study: Study) -> Iterator[WordingFinding]:
@@ -438,10 +440,20 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)
     of_thing = any({*named[n + 1 :]} - FELT_AS - {"the"} for n in on)  # but: to the touch
     told = own or frozenset().union(*map(_sites_of, judged_as(study, attribute))) - {"fingers"}  # they feel it
+    early = _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up")
+    told = told or (_only_site(study) if not early else told)
     of_its_own = family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing)
-    if of_its_own or _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
+    if of_its_own or early:
         return told  # judged of a thing, or before it is put on
     return usual | told
+
+
+@kept
+def _only_site(study: Study) -> frozenset[str]:
+    """Return the one place of the body that the definitions of a study name; nothing where they name several."""
+    named = (_sites_of(judged_as(study, name)[1]) for name in study.attributes if len(judged_as(study, name)) > 1)
+    found = frozenset().union(*named) - {"fingers", "hands", "skin", "hair"}
+    return found if len(found) == 1 else frozenset()
 
 
 def felt_with(study: Study, attribute: str, sentence: Tokens) -> frozenset[str]:
