@@ -82,6 +82,8 @@ def _cells_of_block(text: str) -> list[list[str]]:
     rows = list(filled_rows(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter), _typed).values())
     if len(rows) * len(rows[0]) > _MOST_CELLS:
         raise StudyError(f"More than {_MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
+    if delimiter == ",":
+        _refuse_cut_numbers(rows)
     return rows
 
 
@@ -114,6 +116,16 @@ def read_block(block: str | RawFile, name: str, study: Study | None = None, shee
         rows = _cells_of_block(block if isinstance(block, str) else decode(block.content, block.name)[0])
     read = read_rows(rows, name, study)
     return replace(read, notes=(*notes, *read.notes))
+
+
+def _refuse_cut_numbers(rows: Sequence[Sequence[str]]) -> None:
+    """Raise StudyError if rows have more cells than there are headings: a decimal comma may have cut a number."""
+    if len(rows) > 1 and rows[0][-2:-1] != [""] and not rows[0][-1] and any(row[-1].isdecimal() for row in rows[1:]):
+        longer = [place for place, row in enumerate(rows, start=1) if row[-1]]
+        raise StudyError(
+            f"Rows have more cells than there are headings: row {first_few(longer)} (blank lines not counted). If the "
+            "cells hold decimal commas, put semicolons between them or the cells in quotation marks."
+        )
 
 
 def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> Pasted:
@@ -201,7 +213,7 @@ def _is_mean(name: str) -> bool:
 
 
 def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str], study: Study) -> Pasted:
-    header, unknown = [], {}
+    header, unknown, unit = [], {}, ""
     columns = [column.name for column in columns_of(name)]
     certain = known_by_cells(columns, rows, known_columns(name, rows[0]), study)
     for place, (heading, found) in enumerate(zip(rows[0], certain, strict=True)):
@@ -220,11 +232,15 @@ def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str
     if name == "formulas" and ("prototype" not in texts or (texts["prototype"] == "").any()):
         _refuse_nameless(texts, rows[0])
     empty = [column for column in texts if column not in certain and not texts[column].any()]
-    if name == "formulas" and {"prototype", "ingredient", "percent"} <= set(header):
+    amounts = [head for head in unknown if _without_unit(head, ())[1]]
+    if name == "formulas" and len(amounts) == 1 and "percent" not in header:
+        texts, unit = texts.rename(columns={amounts[0]: "percent"}), _without_unit(amounts[0], ())[1]
+        unknown.pop(amounts[0])
+    if name == "formulas" and {"prototype", "ingredient", "percent"} <= {*texts}:
         sign = _sign(Study({}), texts[["percent"]])
         for prototype in texts["prototype"].unique():
             own = texts["prototype"] == prototype
-            cells = _as_percent(prototype, "", texts.loc[own, "percent"].tolist(), sign, done)
+            cells = _as_percent(prototype, unit, texts.loc[own, "percent"].tolist(), sign, done)
             cells = _filled_up(Study({}), prototype, cells, texts.loc[own, "ingredient"].tolist(), sign)
             texts.loc[own, "percent"] = cells
     return Pasted(texts.drop(columns=empty), tuple(done), unknown)
@@ -349,7 +365,7 @@ def _filled_up(
             f"The formula of {prototype} cannot be filled up: an amount in it is missing or not read ({first_few(odd)})"
             ". Write it first."
         )
-    if total > 100:
+    if round(total, _DIGITS) >= 100:
         raise StudyError(
             f"The formula of {prototype} is at {total:g} % without {ingredients[places[0]]}; nothing is left."
         )
@@ -408,6 +424,10 @@ def _side_by_side(rows: list[list[str]], study: Study) -> Pasted | None:
     """Return formulas pasted side by side, either way round, as lines of the table; None if they are not."""
     known = set(study.prototypes)
     heads = [known_column("formulas", cell) for cell in rows[0]]
+    for i, called in enumerate(known_columns("formulas", rows[0])):
+        cells = [row[i] for row in rows[1:] if row[i]]
+        if called == "prototype" and ({*cells} <= known or not any(map(_is_amount, cells))):
+            heads[i] = called  # `Product` above names of the study, or words; `Lotion` may stand above amounts
     if heads.count("ingredient") == 1 and not {"prototype", "percent"} & set(heads):
         return _lines(rows, heads, [], known)
     if ("prototype" in heads and not {"ingredient", "percent"} & set(heads)) or _are_ingredients(rows[0][1:]):

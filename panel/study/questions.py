@@ -23,7 +23,7 @@ from panel.study.knowledge import (
     wordings,
 )
 from panel.study.numbers_read import read_numbers
-from panel.words import as_seen
+from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
     from panel.study.raw_table import RawTable
@@ -365,7 +365,11 @@ def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: st
 
 
 def with_whole_points(table: RawTable) -> RawTable:
-    """Return a survey in which `4.0` is 4, `7/9` 7 of nine steps, and -2 to 2 about right 1 to 5; and that said."""
+    """Return a survey in which `4.0` is 4, `7/9` 7 of nine steps, and -2 to 2 about right 1 to 5; and that said.
+
+    StudyError if it is none: answers of a test for differences, or choices between several pairs.
+    """
+    _refuse_other_tests(table)
     header, columns, notes = list(table.header), list(table.columns), list(table.notes)
     seen = [{cell: as_seen(cell).replace("\u2212", "-") for cell in column} for column in columns]
     right = [asked_kind(head) == "just_about_right" for head in header]
@@ -381,6 +385,32 @@ def with_whole_points(table: RawTable) -> RawTable:
                 break
     return replace(table, header=tuple(header), columns=tuple(columns), notes=tuple(notes))
 
+
+def _refuse_other_tests(table: RawTable) -> None:
+    cells = [{as_seen(cell).casefold() for cell in column} - {""} for column in table.columns]
+    for head, given in zip(table.header, cells, strict=True):
+        if _FORCED.fullmatch(head.strip()) or (given and all(map(_FORCED.fullmatch, given))):
+            raise StudyError(
+                f"{head!r} names a test for differences, and its answers are no survey. Bring them in as rows of the "
+                "table answers (afterfeel set STUDY answers FILE.csv): assessor, prototype, versus, question, kind "
+                "(triangle, duo_trio, three_afc or tetrad) and answer (1 right, 0 wrong)."
+            )
+    tried = [list(map(as_seen, table.column(name))) for name in _named_as_tried(table)]
+    pairs = (
+        {frozenset(pair) for pair in zip(*tried, strict=True) if len({*pair} - {""}) == 2} if len(tried) == 2 else set()
+    )
+    names = {*frozenset().union(*pairs)}
+    if len(pairs) > 1 and not any(name.isdecimal() and len(name) < 3 for name in names):
+        shown = first_few([" against ".join(natural) for natural in sorted(map(sorted, pairs))])
+        raise StudyError(
+            f"Each row is a choice between two, and the pairs differ: {shown}. Make a file of each pair, and bring "
+            "them in one after the other."
+        )
+
+
+_FORCED = re.compile(
+    r"(?:triangle|triangel\w*|duo[- _]?trio|tetrad|(?:3|three)[- _]?afc)(?:[- ]?tests?)?(?: ?(?:no|nr)?\.? ?\d*)?", re.I
+)
 
 _Written = tuple[str, dict[str, str], str]
 """A heading, how each cell is written as a whole number from 1, and what was done."""

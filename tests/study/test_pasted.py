@@ -336,3 +336,28 @@ def test_a_heading_with_inci_in_it_names_the_ingredients_and_none_of_per_cent_do
 def test_rows_of_formulas_that_name_no_prototype_are_refused_with_what_to_do(rows: list[str], said: str):
     with pytest.raises(StudyError, match=said):
         read_block("\n".join(rows), "formulas", small_study())
+
+
+def test_a_decimal_comma_that_cuts_a_number_in_two_is_refused():
+    with pytest.raises(StudyError, match=r"Rows have more cells than there are headings: row 3 .*semicolons"):
+        read_block("prototype,batch,ph\nP1,B1,5.5\nP2,B2,5,4", "batches", small_study())
+
+
+def test_amounts_in_grams_below_a_column_of_products_are_those_of_each_product():
+    rows = ["Product,Ingredient,Amount (g in 250 g)", "P1,Aqua,175", "P1,Squalane,75", "P2,Aqua,200", "P2,Squalane,50"]
+    read = read_block("\n".join(rows), "formulas", small_study())
+    assert read.texts[["prototype", "ingredient", "percent"]].to_numpy().tolist() == [
+        ["P1", "Aqua", "70"],
+        ["P1", "Squalane", "30"],
+        ["P2", "Aqua", "80"],
+        ["P2", "Squalane", "20"],
+    ]
+    assert not read.unknown
+    assert "Amounts of P1 (sum 250 g in 250 g) became per cent of their sum." in read.notes
+    beside = read_block("Ingredient,Lotion,Cream\nAqua,70,80\nSqualane,30,20", "formulas", small_study())
+    assert {*beside.texts["prototype"]} == {"Lotion", "Cream"}
+
+
+def test_what_fills_up_a_formula_that_is_full_without_it_is_not_lost():
+    with pytest.raises(StudyError, match="is at 100 % without Squalane; nothing is left"):
+        read_block("Ingredient,P1\nAqua,70\nGlycerin,30\nSqualane,q.s.", "formulas", small_study())

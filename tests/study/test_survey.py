@@ -914,3 +914,36 @@ def test_a_number_for_no_answer_does_not_take_the_column_with_it():
     assert {*read_survey(exported("\n".join(ten)))[1]["noticed"]} >= {
         "not read: from 1 to 10; liking is read from 1 to 9"
     }
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "who,Test,Product,Reference,Right?\na,triangle,P1,P2,1\nb,Triangle test,P1,P2,0",
+        "who;Duo-Trio;Answer\na;1;yes\nb;1;no",
+    ],
+)
+def test_answers_of_a_test_for_differences_are_no_ticked_boxes(text: str):
+    with pytest.raises(StudyError, match=r"names a test for differences, and its answers are no survey\. Bring"):
+        read_survey(exported(text))
+
+
+def test_votes_about_several_pairs_are_refused_with_what_to_do_and_that_gives_all_votes():
+    rows = ["a;P1;P2;P1", "a;P1;P3;P3", "b;P2;P1;P2", "b;P3;P1;P3", "c;P1;P2;no preference"]
+    head = "who;First;Second;Preferred"
+    with pytest.raises(
+        StudyError, match=r"the pairs differ: P1 against P2 and P1 against P3\. Make a file of each pair"
+    ):
+        read_survey(exported("\n".join([head, *rows])))
+    study = Study({})
+    for other in ("P2", "P3"):
+        text = "\n".join([head, *(row for row in rows if f"{other};" in row)])
+        study = with_survey(study, *read_survey(exported(text)))
+    held = study.table("answers")[["assessor", "versus", "answer", "position"]].astype("str").to_numpy().tolist()
+    assert held == [
+        ["a", "P2", "P1", "1.0"],
+        ["b", "P2", "P2", "2.0"],
+        ["c", "P2", "no preference", "1.0"],
+        ["a", "P3", "P3", "1.0"],
+        ["b", "P3", "P3", "2.0"],
+    ]
