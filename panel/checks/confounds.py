@@ -7,7 +7,7 @@ is left of the information on the contrast is looked at. Nothing left: wholly co
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, partial
 from itertools import combinations
@@ -129,6 +129,13 @@ class Confounds:
         """Return what keeps a pair from being compared at all: factors of the test that go wholly along with it."""
         own = frozenset((prototype, versus))
         return self._rows("pairs", own, attribute, lambda kind, factor: kind == WHOLLY and factor in OF_TEST)
+
+    def untold_among(self, attribute: str, prototypes: Sequence[str]) -> str:
+        """Return what keeps some pair of these prototypes from being compared, in words; empty where nothing does."""
+        for pair in combinations(prototypes, 2):
+            if len(rows := self.untold(attribute, *pair)):
+                return str(rows["because"].iloc[0])
+        return ""
 
     def of_swap(self, attribute: str, swap: str) -> pd.DataFrame:
         """Return the rows of a swap (`removed → added`, with or without its amount) on an attribute."""

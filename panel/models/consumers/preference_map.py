@@ -8,18 +8,20 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.checks.confounds import find_confounds
 from panel.errors import ModelError
-from panel.models.consumers.answers import numeric_answers
+from panel.models.consumers.answers import kind_confounds, numeric_answers
 from panel.models.consumers.liking_checks import without_order
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
 from panel.models.prototypes.verdict import correlation_ends, with_deciding
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.stats.maps.groups import without_levels
 from panel.stats.maps.links import correlations, direction_interval, fit_plane, inside_hull, needed_correlation
 from panel.study.study import Study
+from panel.words import capital
 
 _FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
 _DRAWS, _FEWER_DRAWS, _MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `_MANY` of them
@@ -40,13 +42,15 @@ class PreferenceMap:
     liking
         `segment prototype estimate n`: mean liking, the consumers' own levels taken out.
     directions
-        `segment n_consumers slope_1 slope_2 angle angle_low angle_high share p_value clear`: the vector model of the
-        mean liking on the two components: direction of the steepest rise in degrees anticlockwise from the first
-        component, its interval when consumers are drawn anew (ends as angles, not wrapped), `share` of the variation of
-        the means it describes (R2), and its F test, whose unit is the prototype; `clear` by that.
+        `segment n_consumers slope_1 slope_2 angle angle_low angle_high share p_value p_adjusted clear`: the vector
+        model of the mean liking on the two components: direction of the steepest rise in degrees anticlockwise from the
+        first component, its interval when consumers are drawn anew (ends as angles, not wrapped), `share` of the
+        variation of the means it describes (R2), and its F test, whose unit is the prototype; `clear` by that, Holm
+        over the groups, and never where a factor of the test goes wholly along with prototypes.
     ideals
         `segment peak component_1 component_2 inside share curvature_p_value drawn_peak ci_low_1 ci_high_1 ci_low_2
-        ci_high_2 shown`: the circular ideal-point model; `peak` is True where liking falls off around the point,
+        ci_high_2 curvature_p_adjusted shown`: the circular ideal-point model; `peak` is True where liking falls off
+        around the point,
         `inside` whether it lies among the prototypes, `drawn_peak` the share of draws of consumers with a peak, the
         intervals those of its place in these draws; `shown` where a peak describes liking better than a direction
         alone.
@@ -115,15 +119,17 @@ def map_preferences(
     liked = {0: own} | {group: own.loc[(segment == group).to_numpy()] for group in several}
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
+    untold = _untold(study, both, order)
     draws = _DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
     sensations = pd.concat([_sensation_rows(*each, profile[order]) for each in liked.items()], ignore_index=True)
+    sensations["p_value"] = sensations["p_value"].mask(sensations["attribute"].isin(untold))
     sensations = with_deciding(sensations, ends=correlation_ends)
     drawn = [(*each, points, _drawn(each[1], draws, rng)) for each in liked.items()]
     return PreferenceMap(
         places=places,
         liking=pd.concat([_liking(*each) for each in liked.items()], ignore_index=True),
-        directions=pd.DataFrame([_direction_rows(*each) for each in drawn]),
-        ideals=pd.DataFrame([_ideal_rows(*each) for each in drawn]),
+        directions=_told(pd.DataFrame([_direction_rows(*each) for each in drawn]), untold),
+        ideals=_told_peaks(pd.DataFrame([_ideal_rows(*each) for each in drawn]), untold),
         shares=_share_rows(own, points),
         sensations=sensations.assign(shown=below(sensations["p_adjusted"])),
         limit=float(needed_correlation(len(both), LEVEL)),
@@ -131,8 +137,40 @@ def map_preferences(
         n_consumers=len(frame),
         question=answers.question,
         method=_method(placed, len(both), draws),
-        notes=tuple(_notes(placed, len(both), profile.shape[1])),
+        notes=(*_on_untold(untold), *_notes(placed, len(both), profile.shape[1])),
     )
+
+
+def _untold(study: Study, prototypes: list[str], attributes: list[str]) -> dict[str, str]:
+    """Return the attributes whose means cannot be told from a factor of the test, all where liking cannot, with why."""
+    liked = kind_confounds(study, "liking").untold_among("", prototypes)
+    confounds = find_confounds(study)
+    told = {name: liked or confounds.untold_among(name, prototypes) for name in attributes}
+    return {name: because for name, because in told.items() if because}
+
+
+def _on_untold(untold: dict[str, str]) -> list[str]:
+    """Return why nothing is told of liking and what the panel feels, for the notes."""
+    return [
+        f"{capital(because)}: what liking shares with the panel's means may be that, so none of it is told."
+        for because in dict.fromkeys(untold.values())
+    ]
+
+
+def _by_holm(rows: pd.DataFrame, p_value: str) -> pd.Series:
+    """Return p-values adjusted over the groups; those of all consumers beside groups stay as they are."""
+    groups = rows["segment"] > 0
+    return rows[p_value].where(~groups, pd.Series(holm(rows[p_value].where(groups)), rows.index))
+
+
+def _told(rows: pd.DataFrame, untold: dict[str, str]) -> pd.DataFrame:
+    adjusted = _by_holm(rows, "p_value")
+    return rows.assign(p_adjusted=adjusted, clear=below(adjusted) & (not untold))
+
+
+def _told_peaks(rows: pd.DataFrame, untold: dict[str, str]) -> pd.DataFrame:
+    adjusted = _by_holm(rows, "curvature_p_value")
+    return rows.assign(curvature_p_adjusted=adjusted, shown=rows["peak"] & below(adjusted) & (not untold))
 
 
 def _in_both(placed: PrototypeMap, frame: pd.DataFrame) -> list[str]:
@@ -190,7 +228,6 @@ def _direction_rows(segment: int, own: pd.DataFrame, points: Array, drawn: Array
         "angle_high": angle + high,
         "share": float(fit["r2"][0]),
         "p_value": float(fit["p_value"][0]),
-        "clear": bool(below(fit["p_value"][0])),
     }
 
 
@@ -214,7 +251,6 @@ def _ideal_rows(segment: int, own: pd.DataFrame, points: Array, drawn: Array) ->
         "ci_high_1": float(limits[1, 0]),
         "ci_low_2": float(limits[0, 1]),
         "ci_high_2": float(limits[1, 1]),
-        "shown": bool(fit["curvature"][0] < 0 and below(fit["curvature_p_value"][0])),
     }
 
 

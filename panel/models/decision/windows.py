@@ -283,6 +283,7 @@ def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Array], ve
 
 
 _NOTHING: Array = np.zeros((0, 0))
+_NO_PAIRS: _Flags = np.zeros((0, 0, 0), dtype=bool)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -330,7 +331,7 @@ class PanelDraws:
     errors: Array = field(default_factory=_NOTHING.copy)
     like: Array = field(default_factory=_NOTHING.copy)
     dfs: Array | None = None
-    untold: _Flags = field(default_factory=partial(np.zeros, (0, 0, 0), dtype=bool))
+    untold: _Flags = field(default_factory=_NO_PAIRS.copy)
 
     def untold_from(self, base: int) -> _Flags:
         """Return (attributes, prototypes) what cannot be held against the prototype at place `base`."""
@@ -385,9 +386,9 @@ def draw_panels(
     drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
     shrunken = shrink(mean, own, dfs, pooled=True)[0]
     holds = holds_alone(fitted.confounds, groups_scoring(study))
-    told, untold = (why_not, spread.sentence, holds), _untold(fitted.confounds, kept, prototypes)
-    found = (shrunken, own, views, errors, like, dfs, untold)
-    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, *told, *found)
+    told, found = (why_not, spread.sentence, holds), (shrunken, own, views, errors, like, dfs)
+    untold = _untold(fitted.confounds, kept, prototypes)
+    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, *told, *found, untold=untold)
 
 
 def _untold(confounds: Confounds, attributes: tuple[str, ...], prototypes: tuple[str, ...]) -> _Flags:

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.checks.batches import batch_age, making_day
-from panel.checks.confounds import making_confounds
+from panel.checks.confounds import find_confounds, making_confounds
 from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.prototypes.differences import find_differences
@@ -26,7 +26,7 @@ from panel.study.naming import bare_measure, declared_pairs
 from panel.study.numbers_read import convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.words import level_digits, level_words
+from panel.words import capital, format_list, level_digits, level_words
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -93,6 +93,8 @@ def join_readings(
     panel = _panel(study, means, extra)
     pairs, absent = declared_pairs(study, readings.measures["measure"])
     links = _all_links(panel, readings.wide)
+    untold = _untold(study, panel.loc[panel.index.isin(readings.wide.index)])
+    links = links.assign(p_value=links["p_value"].mask(links["attribute"].isin(untold)))
     partners = _partner_links(links, pairs)
     screening = _screening_list(links, pairs)
     swaps = _reading_swaps(study, readings)
@@ -107,7 +109,12 @@ def join_readings(
         map=together,
         left_out=readings.left_out,
         method=_joined_method(len(partners), len(screening), mapped=together is not None),
-        notes=(*_joined_notes(study, readings.means, absent, swaps), *readings.notes, *extra),
+        notes=(
+            *_on_untold(study, untold),
+            *_joined_notes(study, readings.means, absent, swaps),
+            *readings.notes,
+            *extra,
+        ),
     )
 
 
@@ -336,6 +343,27 @@ def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
 AS_EXPECTED, AGAINST, _LINKED = "as expected", "against expectation", "linked"
 
 
+def _untold(study: Study, panel: pd.DataFrame) -> dict[str, str]:
+    """Return the attributes on which a factor of the test goes wholly along with some prototypes, each with its words.
+
+    What their means share with a reading may be that factor, such as the session.
+    """
+    if panel.empty:
+        return {}
+    confounds = find_confounds(study)
+    scored = {str(name): list(panel.index[panel[name].notna()]) for name in panel.columns}
+    return {name: because for name, own in scored.items() if (because := confounds.untold_among(name, own))}
+
+
+def _on_untold(study: Study, untold: dict[str, str]) -> Iterator[str]:
+    for because in dict.fromkeys(untold.values()):
+        named = format_list([study.attribute_words(name) for name, own in untold.items() if own == because])
+        yield (
+            f"{capital(because)}: what the panel's means share with a reading may be that. Of {named} no "
+            "correlation with a reading is told."
+        )
+
+
 def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame) -> pd.DataFrame:
     """Correlate every attribute with every measure: `attribute measure estimate n p_value`.
 
@@ -360,10 +388,11 @@ def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     Columns `attribute measure expected source declared estimate n p_value ci_low ci_high needed verdict stands_out`.
     Each pair was chosen beforehand and asks its own question, so that the verdict, the p-value and the interval are its
     own; `stands_out` says whether it would be told with all declared pairs counted as one family (Holm). `needed` is
-    the |r| for p < 1 - level.
+    the |r| for p < 1 - level. Without p-value and interval where the panel's means cannot be told from a factor.
     """
     found = pairs.merge(links, on=["attribute", "measure"], how="inner")
-    found["ci_low"], found["ci_high"] = correlation_interval(found["estimate"], found["n"], ALPHA)
+    ends = correlation_interval(found["estimate"].where(found["p_value"].notna()), found["n"], ALPHA)
+    found["ci_low"], found["ci_high"] = ends
     found["needed"] = needed_correlation(found["n"], LEVEL)
     found["verdict"] = pd.Series(
         [_verdict(row["estimate"], row["p_value"], row["expected"]) for row in found.to_dict("records")], dtype="str"
@@ -374,6 +403,7 @@ def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
 def _screening_list(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     """Return all pairs that were not declared, the smallest p-value first, under Benjamini and Hochberg."""
     declared = pd.MultiIndex.from_frame(pairs[["attribute", "measure"]])
+    links = links.loc[links["p_value"].notna()]
     others = links.loc[~pd.MultiIndex.from_frame(links[["attribute", "measure"]]).isin(declared)]
     others = with_deciding(others, benjamini_hochberg, correlation_ends)
     others["stands_out"] = below(others["p_adjusted"])

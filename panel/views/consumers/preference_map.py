@@ -29,7 +29,7 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Picture, Told, drawer
-from panel.words import capital, counted, format_list, format_number, format_share, p_words, quoted
+from panel.words import capital, counted, format_list, format_number, format_share, p_after_holm, quoted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -77,8 +77,8 @@ _DIRECTIONS = shown.Table(
     columns=(
         shown.each_row("Consumers", lambda row, about: _group(about.result, int(row["segment"])), "segment"),
         *(shown.number("Direction (degrees)", "angle", 0), shown.interval("angle_low", "angle_high", 0)),
-        *(shown.share("Described, vector"), shown.P, shown.share("Described, ideal point", "share_ideal")),
-        shown.p_value("p of the peak", "curvature_p_value"),
+        *(shown.share("Described, vector"), shown.P_HOLM, shown.share("Described, ideal point", "share_ideal")),
+        shown.p_value("p of the peak after Holm", "curvature_p_adjusted"),
         shown.each_row("Peak", lambda row, _: _best_place(row), "shown", "inside"),
     ),
 )
@@ -140,7 +140,7 @@ def _how_well(result: PreferenceMap) -> list[str]:
     prototypes = counted(len(result.places), "prototype")
     return [
         f"{capital(_group(result, int(way['segment'])))}: the map describes {format_share(way['share'])} of the "
-        f"differences in liking ({p_words(way['p_value'])}, {prototypes}). {_best_place(way)}"
+        f"differences in liking ({p_after_holm(way['p_adjusted'])}, {prototypes}). {_best_place(way)}"
         for way in _with_ideals(result).to_dict("records")
     ]
 

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import binom
+from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
 from panel.models.consumers.preference_map import (
@@ -45,6 +47,44 @@ def two_tastes(rng, n=60):
     first = np.arange(n) % 3 > 0
     slope = np.where(first[:, None], [-0.6, 0.0], [0.5, 0.4])
     return np.clip(np.rint(5.5 + slope @ POINTS.T + rng.normal(0, 1, (n, 8))), 1, 9)
+
+
+def split(scores, rng):
+    """The last four prototypes are scored in a session of their own, which lies as far away as it may."""
+    late = scores["prototype"].isin(NAMES[4:])
+    moved = scores["score"] + late * np.where(scores["attribute"] == "greasy", rng.normal(0, 20), rng.normal(0, 20))
+    return scores.assign(score=moved, session=np.where(late, "2", "1"))
+
+
+ALIKE = PROFILES * 0 + 50
+
+
+def test_liking_that_goes_along_with_a_session_of_the_panel_goes_along_with_nothing():
+    shown = {"split": 0, "one session": 0}
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        likes_the_late = 5.5 + 1.5 * (np.arange(8) > 3) + rng.normal(0, 0.2, 8)
+        liking = np.clip(np.rint(likes_the_late + rng.normal(0, 1, (60, 8))), 1, 9)
+        scores = panel_scores(ALIKE, seed)
+        for name, rows in (("split", split(scores, rng)), ("one session", scores)):
+            found = map_preferences(study_of(liking, rows), np.random.default_rng(2))
+            shown[name] += found.sensations["shown"].any() or found.directions["clear"].any()
+            if name == "split":
+                assert found.sensations[["p_value", "p_adjusted", "told_low"]].isna().all(axis=None)
+                assert found.notes[0].startswith("P1 and P5 were never served in one session")
+    assert shown["split"] == 0
+    assert shown["one session"] <= binom.isf(0.001, 8, 0.1)
+
+
+def test_groups_are_one_family():
+    study = study_of(two_tastes(np.random.default_rng(1)))
+    found = map_preferences(study, np.random.default_rng(2))
+    for rows, raw, adjusted in (
+        (found.directions, "p_value", "p_adjusted"),
+        (found.ideals, "curvature_p_value", "curvature_p_adjusted"),
+    ):
+        assert rows[adjusted].iloc[1:].tolist() == pytest.approx(multipletests(rows[raw].iloc[1:], method="holm")[1])
+        assert rows[adjusted].iloc[0] == rows[raw].iloc[0]
 
 
 def liked(own):

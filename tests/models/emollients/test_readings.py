@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import pearsonr
+from scipy.stats import binom, pearsonr
 
 from panel.errors import ModelError
 from panel.models.emollients.curves import reduce_curves
@@ -150,3 +150,43 @@ def test_without_a_panel_readings_and_swaps_remain():
 def test_without_readings_there_is_nothing_to_join():
     with pytest.raises(ModelError, match="no instrument readings that can be used"):
         join_readings(Study(tables={}))
+
+
+STUDIES = 20
+
+
+def test_a_reading_that_goes_along_with_a_session_of_the_panel_goes_with_no_sensation():
+    # eight alike prototypes in two sessions (SD 8); the reading truly differs between the halves
+    told = {"split": 0, "joined": 0}
+    for seed in range(STUDIES):
+        rng = np.random.default_rng(seed)
+        people, prototypes = np.divmod(np.arange(64), 8)
+        score = 50 + rng.normal(0, 5, 8)[people] + rng.normal(0, 5, 64)
+        reading = np.where(np.arange(8) > 3, 30.0, 20.0) + rng.normal(0, 1, 8)
+        for name, session in (("split", prototypes // 4), ("joined", people // 4)):
+            level = np.random.default_rng(seed).normal(0, 8, 2)[session]
+            found = join_readings(one_pair(people, prototypes, score + level, session, reading))
+            row = found.partners.iloc[0]
+            told[name] += row["verdict"] != CANNOT_TELL
+            if name == "split":
+                assert np.isnan([row["p_value"], row["ci_low"], row["ci_high"]]).all()
+                assert found.notes[0].startswith("P1 and P5 were never served in one session")
+    assert told["split"] == 0
+    assert told["joined"] <= binom.isf(0.001, STUDIES, 0.05)
+
+
+def one_pair(people, prototypes, score, session, reading):
+    scores = {
+        "assessor": [f"A{each}" for each in people],
+        "prototype": [f"P{each + 1}" for each in prototypes],
+        "attribute": "GREASE",
+        "score": score,
+        "session": [str(each + 1) for each in session],
+    }
+    readings = {"prototype": [f"P{n + 1}" for n in range(8)], "measure": "shine", "unit": "", "value": reading}
+    tables = {
+        "attributes": pd.DataFrame({"attribute": ["GREASE"], "partner": ["shine"]}),
+        "scores": pd.DataFrame(scores),
+        "readings": pd.DataFrame(readings),
+    }
+    return Study(tables)

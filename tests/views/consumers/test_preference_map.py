@@ -57,8 +57,8 @@ def test_how_well_it_describes_and_whether_a_best_place_shows():
     result = demo_preferences()
     lines = _how_well(result)
     assert lines[0] == (
-        "All consumers: the map describes 63 % of the differences in liking (p = 0.086, 8 prototypes). No best place "
-        "shows; a direction describes it as well."
+        "All consumers: the map describes 63 % of the differences in liking (p after Holm = 0.086, 8 prototypes). No "
+        "best place shows; a direction describes it as well."
     )
     assert "no place pleases everybody" in _pleased(result)[0]
     assert "no place" not in _pleased(replace(result, shares=result.shares.assign(share=1.0)))[0]
@@ -75,7 +75,7 @@ def test_stars_and_what_they_mean():
     assert "*" not in table.loc["wetness"].iloc[1]  # 0.90, beyond the limit of a single pair
     told = tell_preference_map(demo_preferences(), names)
     assert "beyond 0.71" in told.drawers[0].items[0]
-    assert shown(_DIRECTIONS, demo_preferences(), names)["P"].tolist() == ["0.086", "0.006", "0.036"]
+    assert shown(_DIRECTIONS, demo_preferences(), names)["P after Holm"].tolist() == ["0.086", "0.013", "0.036"]
 
 
 def test_cautions():
