@@ -593,7 +593,7 @@ def convert(values: ArrayLike, unit_from: str, unit_to: str) -> NDArray[np.float
 
 def _factor(first: str, second: str) -> float | None:
     units = next((units for units in _QUANTITIES.values() if first in units and second in units), None)
-    return units and units[first] / units[second]
+    return units[first] / units[second] if units else None
 
 
 def _measures(name: str) -> str:

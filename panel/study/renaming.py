@@ -369,6 +369,7 @@ _PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")
 # Which row of the scores is meant, where others name the same person, prototype, attribute and sitting?
 
 _APART = ("raw_line", "position", "recorded_at", "batch", "flag", "source")
+_NUMBERED = ("raw_line", "position")
 
 
 def with_row_corrected(study: Study, row: int, *, new: str, who: str, why: str, when: str) -> Study:
@@ -393,7 +394,7 @@ def with_row_corrected(study: Study, row: int, *, new: str, who: str, why: str, 
         cells = scores[column].astype("str")
         closer = alike & (cells == cells.iloc[at]) if pd.notna(cells.iloc[at]) else alike
         if closer.sum() < alike.sum() and not place.get(column):
-            key.append(f"{column}={cells.iloc[at]}")
+            key.append(f"{column}={cells.iloc[at].removesuffix('.0') if column in _NUMBERED else cells.iloc[at]}")
         alike = closer
     if alike.sum() > 1:
         twin = next(int(each) + 2 for each in alike.to_numpy().nonzero()[0] if each != at)

@@ -384,7 +384,9 @@ def _rows_of_key(frame: pd.DataFrame, key: str) -> pd.Series:
         column, _, value = pair.partition("=")
         if column.strip() not in frame.columns:
             return pd.Series(data=False, index=frame.index)
-        chosen &= frame[column.strip()].astype("str").str.strip() == value.strip()
+        cells, told = frame[column.strip()], value.strip()
+        told += ".0" if told.isdecimal() and pd.api.types.is_float_dtype(cells) else ""  # a line is 724, not 724.0
+        chosen &= cells.astype("str").str.strip() == told
     return chosen
 
 

@@ -1,9 +1,12 @@
 """Written corrections: the score stays, the analysis uses the new value, and every refusal says what to do."""
 
+import pandas as pd
 import pytest
 
 from panel.errors import StudyError
+from panel.study.renaming import with_row_corrected
 from panel.study.scores_used import scores_used, with_correction
+from panel.study.study import Study
 from tests.studies import small_study
 
 PLACE = {"assessor": "A02", "session": "2", "prototype": "P4", "attribute": "AF_GREASE"}
@@ -59,3 +62,18 @@ def test_a_place_must_name_one_score():
 def test_a_text_is_no_score():
     with pytest.raises(StudyError, match="The new score cannot be read"):
         with_correction(small_study(), PLACE, new="wet", **WORDS)
+
+
+def test_the_line_of_a_file_that_tells_two_rows_apart_is_a_whole_number_and_an_older_key_still_holds():
+    """The key names line 724, not 724.0 as it was written before."""
+    twice = pd.DataFrame(
+        {"assessor": "A1", "prototype": "P1", "attribute": "greasy", "score": [3.0, 4.0], "raw_line": [723.0, 724.0]}
+    )
+    study = Study({"scores": twice})
+    by = {"new": "5", "who": "Test leader", "why": "ballot", "when": "2025-01-01T10:00:00+00:00"}
+    corrected = with_row_corrected(study, 3, **by)
+    key = corrected.table("corrections")["key"].iloc[0]
+    assert key.endswith("; raw_line=724")
+    assert scores_used(corrected).frame["score"].tolist() == [3.0, 5.0]
+    older = corrected.table("corrections").assign(key=f"{key}.0")
+    assert scores_used(Study({**corrected.tables, "corrections": older})).frame["score"].tolist() == [3.0, 5.0]
