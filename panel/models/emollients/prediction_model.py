@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtr, stdtrit
 
+from panel.checks.confounds import find_confounds
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import (
     NO_BLEND,
@@ -365,7 +366,21 @@ def prediction_model(study: Study, differences: Differences | None = None) -> Pr
     Of the models that leave blends to spare, the one that predicts left-out prototypes best, all attributes together;
     a richer one only if it does so clearly.
     """
-    return model_of(study, prototype_level(study, differences))
+    return model_of(study, _told_apart(study, prototype_level(study, differences)))
+
+
+def _told_apart(study: Study, level: PrototypeLevel) -> PrototypeLevel:
+    """Return the level without attributes on which a factor of the test goes wholly along with some prototypes."""
+    confounds, own = find_confounds(study), list(level.each.index)
+    untold = {name: because for name in level.attributes if (because := confounds.untold_among(name, own))}
+    if not untold:
+        return level
+    because, told = next(iter(untold.values())), [name for name in level.attributes if name not in untold]
+    if not told:
+        raise ModelError(f"Nothing can be predicted: {because}. What a blend seems to do may be that.")
+    left_out = f"Left out of what is predicted: {', '.join(map(study.attribute_words, untold))}, as {because}."
+    notes = (*level.notes, left_out)
+    return replace(level, means=level.means[told], each=level.each[told], error=level.error.loc[told], notes=notes)
 
 
 def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:

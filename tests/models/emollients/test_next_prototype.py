@@ -9,6 +9,7 @@ from panel.errors import ModelError
 from panel.models.emollients.next_prototype import _candidate_blends, _parts_of_swaps, propose_next
 from panel.models.emollients.prediction_model import prediction_model
 from panel.models.emollients.predictions import what_if
+from panel.study.study import Study
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import (
     ALKANE,
@@ -176,3 +177,21 @@ def test_no_proposal_takes_more_of_an_emollient_than_there_is():
     assert (blends >= 0).all()
     np.testing.assert_allclose(blends.sum(axis=1), 10, atol=1e-9)
     assert [1.6, 8.4, 0.0] in blends.round(9).tolist()
+
+
+def test_a_swap_that_goes_along_with_a_session_predicts_nothing():
+    # eight alike creams; those with the third swap are scored in a session of their own
+    made = hand_cream(np.zeros((2, 3)))
+    scores, late = made.scores, made.scores["prototype"].isin(list(made.table("prototypes")["prototype"])[4:])
+    apart = late == (scores["session"] == "3")
+    targets = {"T1": (46.0, 54.0), "T2": (46.0, 54.0)}
+    with pytest.raises(ModelError, match="Nothing can be predicted: P1 and P5 were never served in one session"):
+        propose_next(with_scores(made, scores.loc[apart]), targets=targets)
+    found = propose_next(with_scores(made, scores.loc[apart | (scores["attribute"] == "T2")]), targets=targets)
+    assert set(found.profiles["attribute"]) == {"T2"}
+    assert any(note.startswith("Left out of what is predicted: T1, as P1 and P5") for note in found.notes)
+
+
+def with_scores(made, scores):
+    tables = {name: made.table(name) for name in ("prototypes", "formulas")}
+    return Study(tables | {"scores": scores.reset_index(drop=True)}, made.facts)
