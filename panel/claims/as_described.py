@@ -238,7 +238,11 @@ def tellings_of(judged: Judged, types: set[str]) -> Iterator[Telling]:
     settings += [named[-2:]] if named[-2:] == _NEXT_DAY else []
     words = frozenset(map(kernel, (*judged.told, *(word for done in judged.done for word in done), *named))) - {""}
     where = _beside(settings)
-    patterns = [*_by_name(judged, where), *_by_ends(judged)]
+    what = parts.subject if parts else ()
+    subject = _subject_pattern(what, types)[0] if what else ""
+    who = rf"{_ARTICLE}{subject}{where} " if subject else ""
+    on_it = [("on", *what), ("of", *what)] if subject else []
+    patterns = [*_by_name(judged, where), *_by_ends(judged, who, _beside([*settings, *on_it]))]
     if parts:
         patterns += [*_by_definition(parts, judged, where, types), *_by_count(parts, judged, where)]
         patterns += [*_by_quantity(parts, judged, where)]
@@ -399,8 +403,11 @@ def _by_quality(quality: str, of: Tokens, beside: str) -> Iterator[tuple[str, in
     yield rf"{degree} {subject}{beside}", 1
 
 
-def _by_ends(judged: Judged) -> Iterator[tuple[str, int]]:
-    """Give the patterns of an end of the scale, a quality or what is done, compared: more at ease, drags less."""
+def _by_ends(judged: Judged, who: str, beside: str) -> Iterator[tuple[str, int]]:
+    """Give the patterns of an end of the scale, a quality or what is done, compared: more at ease, drags less.
+
+    `who`: who or what does it; of what is done it has to be told, or else where.
+    """
     for end, sign in ((judged.low, -1), (judged.high, 1)):
         plain = all(word.isalpha() for word in end) and len(end) > 0
         if not plain or _DENYING & {*end} or any(entry_at(end, n, "number")[0] for n in range(len(end))):
@@ -410,15 +417,19 @@ def _by_ends(judged: Judged) -> Iterator[tuple[str, int]]:
         if end[0] in ("stays", "stay") and end[1:2] == ("put",):
             yield rf"(?:stay|stays|stayed) put {_either('better|more', 'less|less well')}", sign
         elif re.search(r"[^s]s$", end[0]) and len(end[0]) > _SHORT and not entry_at(end, 0, "")[0]:
-            yield rf"{verb_forms(end[0])} {_either('better|more', 'less')}", sign
-            yield rf"(?:a )?{_either('better|firmer', 'less')} {base_of(end[0])}", sign
+            degree, where = _either("better|more", "less"), beside.replace("{0,2}", "{1,2}")
+            yield from ((rf"{who}{verb_forms(end[0])} {degree}{beside}", sign) for _ in range(bool(who)))
+            yield from ((rf"{verb_forms(end[0])} {degree}{where}", sign) for _ in range(bool(where)))
+            yield from ((rf"(?:a )?{degree} {base_of(end[0])}{where}", sign) for _ in range(bool(where)))
         elif len(end) == 1 and not entry_at(end, 0, "")[0]:
-            yield _either(any_of({f"more {end[0]}", *compared_form(end[0])}), f"less {end[0]}"), sign
+            more = any_of({f"more {end[0]}", *compared_form(end[0])})
+            yield _NOT_OF_PRODUCT * bool(who) + _either(more, f"less {end[0]}"), sign
         elif 1 < len(end) <= _ENDING and end[0] in ("at", "like"):
             text = " ".join(end)
-            yield _either(f"more {text}", f"less {text}"), sign
+            yield _NOT_OF_PRODUCT * bool(who) + _either(f"more {text}", f"less {text}"), sign
 
 
+_NOT_OF_PRODUCT = "".join(f"(?<!§ {being} )" for being in ("is", "was", "feels", "felt", "looks", "looked"))
 _SHORT = 4  # letters: what is done in one word that says much
 
 
@@ -518,9 +529,12 @@ _MARKS = frozenset((*".,:;-!", "and"))
 def _stands(text: str, match: re.Match[str]) -> bool:
     """Return whether what was found stands where a clause may begin, and counts nothing: more soft patches."""
     before, said = text[: match.start()].split()[-1:], match["up"] or match["down"]
-    many = said.startswith("more ") and match[0].startswith(said) and re.search(r"[^s]s$", match[0].split()[-1])
+    many = (
+        said.startswith(("more ", "less ")) and match[0].startswith(said) and re.search(r"[^s]s$", match[0].split()[-1])
+    )
     begins = not before or before[0] in _BEFORE_CLAUSE or before[0].startswith("§")
-    return (begins or (match[0].startswith(said) and before[0] in _BEFORE_NOUN)) and not many
+    begins = begins or (match[0].startswith(said) and before[0] in _BEFORE_NOUN)
+    return begins and not many and text[match.end() :].split()[:1] != ["of"]  # fewer dabs of blush
 
 
 _BEFORE_CLAUSE = frozenset((

@@ -27,10 +27,14 @@ from panel.claims.claim import (
 )
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
-from panel.claims.study_names import family_of, names_of
+from panel.claims.names import may_stand
+from panel.claims.own_words import STUFF
+from panel.claims.parts import words_of
+from panel.claims.study_names import family_of, names_of, other_words, own_kernels
 from panel.claims.time_stamp import standing
 from panel.claims.verdict import (
     AGAINST,
+    AS_WORDED,
     FOR,
     OPEN,
     VERDICTS,
@@ -48,6 +52,7 @@ from panel.errors import StudyError
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
 from panel.stats.comparing.multiplicity import ALPHA
+from panel.study.editing import put_table, texts_of_table
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
 from panel.words import typed_share
@@ -292,7 +297,10 @@ _STATEMENT = ("kind", "prototype", "versus", "attribute", "question", "competito
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What would be said of one sentence if it had been fixed in time; `said_as` is the kind of what may be said."""
+    """What would be said of one sentence if it had been fixed in time; `said_as` is the kind of what may be said.
+
+    `also_said`: its words that the study may state for the attribute, so that it can be read.
+    """
 
     claim: str
     kind: str
@@ -303,6 +311,7 @@ class Draft:
     may_be_said: str
     footnote: str
     said_as: str
+    also_said: str = ""
 
 
 def suggested(study: Study, sentence: str) -> dict[str, str]:
@@ -349,8 +358,66 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
         of_users = claim.kind == "absolute_negative" and said.verdict != WITH_WORDING
-        drafts.append(Draft(claim.claim, claim.kind, *told, "agreement" if of_users else claim.kind))
+        also = "" if said.verdict in AS_WORDED else _offered(study, claim, case.not_covered)
+        drafts.append(Draft(claim.claim, claim.kind, *told, "agreement" if of_users else claim.kind, also))
     return tuple(drafts)
+
+
+def with_also_said(study: Study, attribute: str, phrase: str, who: str) -> Study:
+    """Return the study with other everyday words stated for more of an attribute, by a named person.
+
+    Raises
+    ------
+    StudyError
+        If nobody is named, the study has no such attribute, or the words may not stand for it.
+    """
+    words, stated = words_of(phrase), other_words(study).get(attribute, ((), ()))
+    if not who.strip():
+        raise StudyError("Words are stated by somebody. Write who states them.")
+    if attribute not in study.attributes:
+        raise StudyError(f"The study has no attribute {attribute!r}. It has: {', '.join(study.attributes)}.")
+    after = _with_stated(study, attribute, " ".join(words))
+    if " ".join(words) not in other_words(after).get(attribute, ((), ()))[0] or " ".join(words) in stated[0]:
+        raise StudyError(
+            f"“{phrase}” cannot be stated for {study.attribute_words(attribute)}: it stands there already, or is "
+            "refused, of health, counts, compares, denies, or says something else."
+        )
+    return after
+
+
+def _with_stated(study: Study, attribute: str, phrase: str) -> Study:
+    texts = texts_of_table(study, "attributes")
+    if attribute not in set(texts["attribute"]):
+        texts.loc[len(texts)] = {"attribute": attribute}
+    texts = texts.fillna("")
+    own = texts["attribute"] == attribute
+    texts.loc[own, "also_said"] = [f"{cell}; {phrase}" if cell else phrase for cell in texts.loc[own, "also_said"]]
+    return put_table(study, "attributes", texts)
+
+
+def _offered(study: Study, claim: Claim, not_covered: Sequence[str]) -> str:
+    """Return the words left over that the study may state for the attribute of a claim, so that it can be read.
+
+    Empty where they may not stand for it, where they are in several places, or where the sentence could not be read
+    with them either.
+    """
+    tokens, left = words_of(claim.claim), {*not_covered} - _COMPARE
+    places = [n for n, word in enumerate(tokens) if word in left]
+    if not claim.attribute or not places or places[-1] - places[0] >= _MOST_OFFERED:
+        return ""
+    words = tuple(word for word in tokens[places[0] : places[-1] + 1] if word not in _COMPARE)
+    if not STUFF.isdisjoint(words) or not may_stand(
+        words, family_of(study, claim.attribute), own_kernels(study, claim.attribute)
+    ):
+        return ""
+    stated = _with_stated(study, claim.attribute, " ".join(words))
+    reads = read_sentence(claim.claim, names_of(stated), claim.prototype)
+    fits = reads.family == family_of(stated, claim.attribute) and reads.degree == "comparative"
+    return " ".join(words) if fits and not reads.left_over else ""
+
+
+_COMPARE = frozenset(("less", "more", "fewer", "better", "than", "as", "the", "a"))
+_MOST_OFFERED = 5  # words: a longer one is a sentence
 
 
 def _one_each(study: Study) -> tuple[Claim, ...]:

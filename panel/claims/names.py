@@ -173,8 +173,13 @@ def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[in
 # Words that a study states for an attribute.
 
 
-def may_stand(words: Tokens, family: str) -> bool:
-    """Return whether words may be stated to stand for something: some of them no table knows as anything else."""
+def may_stand(words: Tokens, family: str, own: frozenset[str] = frozenset()) -> bool:
+    """Return whether words may be stated to stand for something: some of them no table knows as anything else.
+
+    `own`: what the words have in common by which the study names and defines it; those may be of the body as well.
+    """
+    if any(_of_health(word) and kernel(word) not in own for word in words):
+        return False
     text, counted = " ".join(words), (number_at(words, n) for n, word in enumerate(words) if word != "one")
     refused = any(re.search(whole_words(phrase), text) for phrase in _refused_for_all()[0])
     if refused or not all(map(str.isalpha, words)) or any(number is not None for number in counted):
@@ -187,6 +192,21 @@ def may_stand(words: Tokens, family: str) -> bool:
     ]  # fmt: skip
     compares = any(entry_at((word,), 0, part)[0] for word in words for part in _JUDGING)
     return not compares and not any(part != "verb" or length == len(words) for length, part in of_others)
+
+
+def _of_health(word: str) -> bool:
+    """Return whether a word speaks of health, of the body or of the stuff itself, by its table or its ending."""
+    return kernel(word) in _not_stated() or _OF_MEDICINE.search(word) is not None
+
+
+@cache
+def _not_stated() -> frozenset[str]:
+    return frozenset(map(kernel, shared_table("claim_not_stated_en")["word"]))
+
+
+_OF_MEDICINE = re.compile(
+    r"(?:itis|osis|emia|aemia|algia|ectomy|therapy|ologist|icide|pathy)$|^(?:anti|derm|micro|neuro|cardio)"
+)
 
 
 @cache

@@ -90,32 +90,27 @@ def names_of(study: Study) -> Names:
 
 def _tellings(study: Study, kind: set[str]) -> tuple[Telling, ...]:
     """Return how attributes are told in the terms of their definitions and ends; `kind`: words for the product."""
-    rows = zip(*study.listed("attributes", "attribute", "procedure", "low_end", "high_end"), strict=True)
     found: list[Telling] = []
-    for name, procedure, low, high in rows:
+    for name, *texts in zip(*study.listed("attributes", "attribute", "procedure", "low_end", "high_end"), strict=True):
         named, said = words_of(_plain_name(study.attribute_words(name))), _said_by(study, name)
-        if not said:
-            continue
-        done = tuple(filter(None, (words_of(part) for part in re.split(r"[,;:.]", str(procedure)))))
-        told = next(iter(judged_as(study, name)[1:2]), ())
-        found += tellings_of(Judged(named, said, told, done, words_of(str(low)), words_of(str(high))), kind)
+        done, low, high = (tuple(filter(None, map(words_of, re.split(r"[,;:.]", str(text))))) for text in texts)
+        judged = Judged(named, said, (*judged_as(study, name)[1:2], ())[0], done, sum(low, ()), sum(high, ()))
+        found += tellings_of(judged, kind) if said else ()
     return tuple(found)
 
 
 def _said_by(study: Study, name: str) -> Tokens:
-    """Return the words that say more of an attribute: its name, or of ease the table's; none where they are turned."""
+    """Return the words that say more of an attribute: its name, or the table's; none where they are turned."""
     named, family = words_of(_plain_name(study.attribute_words(name))), family_of(study, name)
-    if family.startswith(OF_STUDY) or any(
-        (length, entry.part, entry.value) == (len(named), "property", 1.0) for length, entry in entries_at(named, 0)
-    ):
+    if family.startswith(OF_STUDY):
         return named
-    if LEADS["ease"].match(" ".join(named)) is None or is_timed(study, name):
-        return ()
-    ways = (
-        words for words, entries in phrases().items() for entry in entries
-        if (entry.part, entry.family, entry.value) == ("property", family, 1.0)
-    )  # fmt: skip
-    return min(ways, key=lambda words: (len(words), words), default=())
+    own = [(n, entry) for place in range(len(named)) for n, entry in entries_at(named, place) if entry.family == family]
+    if any((n, entry.part, entry.value) == (len(named), "property", 1.0) for n, entry in own):
+        return named
+    turned = is_timed(study, name) or any(entry.value == -1.0 for _, entry in own)
+    more = ("property", family, 1.0)
+    ways = (words for words, all_ in phrases().items() for e in all_ if (e.part, e.family, e.value) == more)
+    return () if turned else min(ways, key=lambda words: (len(words), words), default=())
 
 
 def _counted(study: Study) -> frozenset[Tokens]:
@@ -281,9 +276,6 @@ def _ingredients(study: Study) -> dict[Tokens, str]:
     return {words: name for words, name in found.items() if words not in phrases()}
 
 
-# What does an attribute speak of, and by what is it told?
-
-
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
@@ -308,9 +300,9 @@ _MEANWHILE = re.compile(r"(?i)(?:, ?| \()(?:on|upon|during|while) (?:\w+ing|appl
 
 def _of_a_tool(study: Study, attribute: str) -> bool:
     """Return whether by its name and definition a thing moves, and not the product: comb glide."""
-    what = mover_of(next(iter(judged_as(study, attribute)[1:2]), ()))
-    thing = bool(what) and what not in words_of_kind(study) and not entry_at((what,), 0, "site")[0]
-    return thing and what in words_of(study.attribute_words(attribute))
+    what = mover_of((*judged_as(study, attribute)[1:2], ())[0])
+    named = what in words_of(study.attribute_words(attribute)) and what not in words_of_kind(study)
+    return named and not entry_at((what,), 0, "site")[0]
 
 
 def _is_how_far(study: Study, attribute: str) -> bool:
@@ -361,13 +353,20 @@ def other_words(study: Study) -> dict[str, tuple[tuple[str, ...], tuple[str, ...
     names = [words_of(study.attribute_words(name)) for name in study.attributes]
     twice = Counter([*names, *(words_of(phrase) for phrases in told.values() for phrase in phrases)])
     stands = {
-        (name, phrase): twice[words_of(phrase)] == 1 and may_stand(words_of(phrase), family_of(study, name))
+        (name, phrase): twice[words_of(phrase)] == 1
+        and may_stand(words_of(phrase), family_of(study, name), own_kernels(study, name))
         for name, phrases in told.items() for phrase in phrases
     }  # fmt: skip
     return {
         name: (tuple(p for p in phrases if stands[name, p]), tuple(p for p in phrases if not stands[name, p]))
         for name, phrases in told.items() if phrases
     }  # fmt: skip
+
+
+def own_kernels(study: Study, attribute: str) -> frozenset[str]:
+    """Return what the words have in common by which an attribute is named and defined."""
+    told = (words_of(study.attribute_words(attribute)), *judged_as(study, attribute)[1:2])
+    return frozenset(map(kernel, chain(*told)))
 
 
 def in_own_words(claim: Claim, study: Study) -> Iterator[WordingFinding]:
@@ -441,7 +440,7 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     of_thing = any({*named[n + 1 :]} - FELT_AS - {"the"} for n in on)  # but: to the touch
     told = own or frozenset().union(*map(_sites_of, judged_as(study, attribute))) - {"fingers"}  # they feel it
     early = _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up")
-    told = told or (_only_site(study) if not early else told)
+    told = told if told or early else _only_site(study)
     of_its_own = family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing)
     if of_its_own or early:
         return told  # judged of a thing, or before it is put on
@@ -451,7 +450,7 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
 @kept
 def _only_site(study: Study) -> frozenset[str]:
     """Return the one place of the body that the definitions of a study name; nothing where they name several."""
-    named = (_sites_of(judged_as(study, name)[1]) for name in study.attributes if len(judged_as(study, name)) > 1)
+    named = (_sites_of(words) for name in study.attributes for words in judged_as(study, name)[1:2])
     found = frozenset().union(*named) - {"fingers", "hands", "skin", "hair"}
     return found if len(found) == 1 else frozenset()
 

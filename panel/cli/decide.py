@@ -156,7 +156,7 @@ def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
     rows = [dict(zip(table.header, cells, strict=True)) for cells in zip(*table.columns, strict=True)]
     drafts = judge_drafts(study, rows)
     if as_json:
-        names = ("claim", "kind", "verdict", "reasons", "needs", "not_covered", "may_be_said", "footnote")
+        names = ("claim", "kind", "verdict", "reasons", "needs", "not_covered", "may_be_said", "footnote", "also_said")
         listed = [parts_of(each, *names) | {"draft": True} for each in drafts]
         print_json({"claims": listed, "draft": True, "notes": [DRAFT]})
         return
@@ -167,7 +167,9 @@ def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
         print_lines(f"{verdict_words(each.verdict)} | “{each.claim}”")
         for head, texts in (("", each.reasons), ("It would take: ", each.needs)):
             print_lines(*(f"  {head}{text}" for text in texts))
-        print_lines(*([f"  What may be said: {each.may_be_said}"] if each.may_be_said else []), "")
+        print_lines(*([f"  What may be said: {each.may_be_said}"] if each.may_be_said else []))
+        state = f"  In the study's own words: afterfeel set STUDY also-said ATTRIBUTE '{each.also_said}' --who NAME"
+        print_lines(*([state] if each.also_said else []), "")
     print_lines(local_law())
 
 

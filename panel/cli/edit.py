@@ -79,6 +79,7 @@ def set_in_study(
     afterfeel set STUDY correct row=98-107 new= --who NAME --why REASON   all of a line that was copied
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
     afterfeel set STUDY withdraw NUMBER --who NAME --why REASON    a statement; it stays in the table
+    afterfeel set STUDY also-said ATTRIBUTE WORDS --who NAME       everyday words for more of it, as the study's own
     afterfeel set STUDY predict P9 'INGREDIENT=PERCENT' ...        what a blend will feel like, before it is made
     afterfeel set STUDY proposal 330 [ROW] --who NAME      what a finding proposes for a cell with 330
     afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
@@ -270,6 +271,14 @@ def _prediction(seen: Study, words: tuple[str, ...], _who: str, _why: str) -> Ch
     return lambda now: keep_prediction(now, model, told, words[0], day)
 
 
+def _also_said(_seen: Study, words: tuple[str, ...], who: str, _why: str) -> Change:
+    from panel.claims.judge import with_also_said
+
+    if len(words) < 2:
+        raise StudyError("Name the attribute and its other words: see afterfeel set --help.")
+    return lambda now: with_also_said(now, words[0], " ".join(words[1:]), who)
+
+
 def _proposed(seen: Study, words: tuple[str, ...], who: str, _why: str) -> Change:
     from panel.checks.all_checks import check_study, with_proposal
 
@@ -292,6 +301,7 @@ _ON_RECORD = {
     "decision": _decision,
     "withdraw": _withdrawal,
     "predict": _prediction,
+    "also-said": _also_said,
 }
 
 

@@ -5,9 +5,10 @@ Invented: a foot balm whose panel judged how far the foot slips in a sock.
 
 import pytest
 
-from panel.claims.judge import judge_drafts
+from panel.claims.judge import judge_drafts, with_also_said
 from panel.claims.study_names import other_words
 from panel.claims.verdict import AS_WORDED
+from panel.errors import StudyError
 from tests.claims.claim_studies import panel_scores, seeded, study_with
 
 SLIP = {
@@ -77,3 +78,22 @@ def test_words_stated_for_two_attributes_stand_for_neither():
         "“skates about” is not read as this attribute, though the study states so: that counts, compares, denies, or "
         "says something else."
     ]
+
+
+@pytest.mark.parametrize(
+    "phrase",
+    ["burns", "fills", "melts", "plastic", "athlete's foot", "stings", "muscles", "clogs pores", "brightens", "warts"],
+)
+def test_no_words_of_health_or_the_body_are_taken(phrase):
+    with pytest.raises(StudyError, match="cannot be stated"):
+        with_also_said(_study(""), "SLIP", phrase, "panel leader")
+
+
+def test_a_refused_sentence_offers_its_words_and_is_read_when_they_are_stated():
+    sentence = "skates about less than our previous formula"
+    study = _study("")
+    assert _draft(study, sentence).also_said == "skates about"
+    assert _draft(study, "heals heels less than our previous formula").also_said == ""
+    assert _draft(with_also_said(study, "SLIP", "skates about", "panel leader"), sentence).verdict in AS_WORDED
+    with pytest.raises(StudyError, match="who states them"):
+        with_also_said(study, "SLIP", "skates about", " ")

@@ -13,7 +13,7 @@ from panel.app.widgets import ask, attempt, download, keep_and_tell, offer_days,
 from panel.app.widgets import show as show_told
 from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of
-from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
+from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested, with_also_said
 from panel.claims.time_stamp import page_to_sign, time_stamp_request, verify_time_stamp, with_claim, with_withdrawn
 from panel.study.editing import texts_of_table
 from panel.study.knowledge import shared_table
@@ -157,9 +157,25 @@ def _drafts(study: StudyInUse) -> None:
             if draft.may_be_said:
                 key, instead = study.choice(f"say {place}"), partial(_say, study, place, draft, row)
                 st.button("Say this instead", key=key, on_click=instead)
+            if draft.also_said:
+                _state(study, place, draft, row)
             if st.button("Delete this draft", key=study.choice(f"delete draft {place}")):
                 del kept[place]
                 st.rerun()
+
+
+def _state(study: StudyInUse, place: int, draft: Draft, row: dict[str, Any]) -> None:
+    """Offer to state the words of a draft for its attribute: as the study's own, by a named person."""
+    called = study.answers.names.attribute(row["attribute"])
+    say([f"In the study's own words? Then “{draft.also_said}” is read as more of {called}, and the verdict says so."])
+    who = st.text_input("Who states it", key=study.choice(f"who states {place}")) or ""
+    if st.button(f"State “{draft.also_said}” for {plain(called)}", key=study.choice(f"state {place}")):
+        keep_and_tell(
+            study,
+            lambda now: with_also_said(now, row["attribute"], draft.also_said, who),
+            f"“{draft.also_said}” is stated for {called}. Try the sentence again.",
+            who=who,
+        )
 
 
 def _say(study: StudyInUse, place: int, draft: Draft, row: dict[str, Any]) -> None:
