@@ -118,7 +118,7 @@ def claim(
         content |= parts_of(result, "numbers", "findings", "gaps", "bearing")
         print_json(content | told_level() | parts_of(result, "method", "notes"))
         return
-    from panel.views.decision.board import tell_claims
+    from panel.views.decision.claims import tell_claims
     from panel.views.planning.study import mark
 
     print_told(tell_claims(result, answers.names, mark(answers.study)), everything=everything)

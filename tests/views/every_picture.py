@@ -31,7 +31,7 @@ from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import tell_liking
 from panel.views.consumers.preference_map import tell_preference_map
 from panel.views.consumers.segments import tell_segments
-from panel.views.decision.board import tell_claims
+from panel.views.decision.claims import tell_claims
 from panel.views.decision.decide import tell_decision
 from panel.views.decision.decision_pictures import windows_picture
 from panel.views.emollients.blends import tell_blends

@@ -19,8 +19,7 @@ from panel.study.editing import texts_of_table
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
-from panel.views.decision.board import tell_claims
-from panel.views.decision.claims import claim_pictures, kind_words, verdict_words
+from panel.views.decision.claims import claim_pictures, kind_words, tell_claims, verdict_words
 from panel.views.planning.study import mark
 
 _NUMBERS = {

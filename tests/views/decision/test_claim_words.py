@@ -12,11 +12,11 @@ from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.study.study import Study
-from panel.views.decision.board import _wanted_words, tell_claims
 from panel.views.decision.claims import (
     CLAIMS_TABLE,
     _claim_figure,
     _claim_rows,
+    _wanted_words,
     claim_pictures,
     claim_tables,
     claims_headline,
@@ -27,6 +27,7 @@ from panel.views.decision.claims import (
     local_law,
     needs_of,
     reasons_of,
+    tell_claims,
     verdict_words,
     what_claims_cannot_show,
     wording_lines,
