@@ -1,4 +1,4 @@
-"""Sentences on twenty-four kinds of product nobody had in mind: hair, beard, feet, lips, a bath, mascara, a sun stick.
+"""Sentences on twenty-eight kinds of product nobody had in mind: hair, beard, feet, lips, a bath, mascara, a sun stick.
 
 By twelve writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
 source), and by six who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
@@ -9,7 +9,9 @@ mended, 20 of 38 and 21 of 44. Of those that may not be said none was supported 
 of 287 on the next three none does; of 1,973 on the last six, written against new rules, 338 did, and 95 do, most of
 them border; a sample of the rest is here. On the last three, of a deodorant cream, a sun stick and a foot balm, 49 of
 80 true ones were refused when first read and 20 when mended; of 2,217 attacked ones 260 passed, and 79 do. On a beard
-oil, an after-sun gel and a cleansing foam, told freely, 70 of 77 were refused when first read and 61 when mended.
+oil, an after-sun gel and a cleansing foam, told freely, 70 of 77 were refused when first read and 61 when mended. On a
+shower oil and three more by their engineer 54 of 64 when first read and 39 when mended; of 32 that she wrote later,
+knowing the rules, 12.
 """
 
 import csv
