@@ -60,6 +60,7 @@ class Telling:
     """One way to tell of an attribute: the pattern of its words, which name it stands for, what may be told beside.
 
     In the pattern the group `up` holds the words that say more of it, `down` those that say less; `whose` a product.
+    `begins`: those of the `words` that may begin what one is told to do: not what it is that does it, or how.
     """
 
     pattern: re.Pattern[str]
@@ -67,6 +68,7 @@ class Telling:
     sign: int
     settings: tuple[Tokens, ...] = ()
     words: frozenset[str] = frozenset()
+    begins: frozenset[str] = frozenset()
 
 
 def _degrees(how: str, *, amount: bool, anchored: bool) -> tuple[str, str]:
@@ -125,7 +127,7 @@ def _parted(told: Tokens) -> _Parts | None:
         return None
     how, words = told[1], told[2:]
     verb = _verb_at(words)
-    if verb is None:
+    if verb is None or {"can", "could", "may"} & {*words[: verb + 1]}:
         return None
     start, end = verb, verb + 1
     if words[verb : verb + 2] in (("has", "to"), ("have", "to"), ("seems", "to"), ("seem", "to")):
@@ -155,7 +157,7 @@ def _verb_at(words: Tokens) -> int | None:
             continue
         if word in _SEEMS | {"has", "have"}:
             return n
-        noun = before in _SMALL or not before
+        noun = before in _SMALL - {"it", "you"} or not before
         if many and not noun:
             return n
         if word.endswith("s") and not word.endswith("ss"):
@@ -168,8 +170,9 @@ def _verb_at(words: Tokens) -> int | None:
 
 
 def _plural_noun(words: Tokens, n: int) -> bool:
-    """Return whether a word that ends in s is the noun of those before it: three drops run."""
-    return n + 1 < len(words) and words[n + 1] not in _LEADS | PARTICLES | _SMALL
+    """Return whether a word that ends in s is the noun of those before it: three drops run; but: it stops feeling."""
+    after = words[n + 1 : n + 2]
+    return after != () and after[0] not in _LEADS | PARTICLES | _SMALL and not after[0].endswith("ing")
 
 
 def _phrases_of(words: Tokens) -> Iterator[Tokens]:
@@ -238,16 +241,13 @@ def tellings_of(judged: Judged, types: set[str]) -> Iterator[Telling]:
     settings += [named[-2:]] if named[-2:] == _NEXT_DAY else []
     words = frozenset(map(kernel, (*judged.told, *(word for done in judged.done for word in done), *named))) - {""}
     where = _beside(settings)
-    what = parts.subject if parts else ()
-    subject = _subject_pattern(what, types)[0] if what else ""
-    who = rf"{_ARTICLE}{subject}{where} " if subject else ""
-    on_it = [("on", *what), ("of", *what)] if subject else []
-    patterns = [*_by_name(judged, where), *_by_ends(judged, who, _beside([*settings, *on_it]))]
+    begins = words - {kernel(word) for word in (*judged.told[1:2], *(parts.subject if parts else ()))}
+    patterns = [*_by_name(judged, where), *_by_ends(judged, parts, settings)]
     if parts:
         patterns += [*_by_definition(parts, judged, where, types), *_by_count(parts, judged, where)]
         patterns += [*_by_quantity(parts, judged, where)]
     for pattern, sign in patterns:
-        yield Telling(re.compile(rf"(?<!\S){pattern}(?!\S)"), judged.said, sign, tuple(settings), words)
+        yield Telling(re.compile(rf"(?<!\S){pattern}(?!\S)"), judged.said, sign, tuple(settings), words, begins)
 
 
 _NEXT_DAY = ("next", "morning")
@@ -280,9 +280,9 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
     up, down = _degrees(how, amount=how in _AMOUNTS, anchored=True)
     degree = _either(up, down)
     verbs = any_of(_states_like(parts.verb[0])) if state else verb_forms(parts.verb[0])
-    verb = " ".join([verbs, *(rf"(?:it )?{word}" for word in parts.verb[1:])])
+    verb = " ".join([verbs, *(rf"(?:it )?{word}" for word in parts.verb[1:]), *_needed(parts)])
     if how_much:
-        yield rf"{degree}(?: of (?:it|§+(?: §+)*))? {verb}{beside}", sign
+        yield rf"{degree}(?: of (?:it|§+(?: §+)*))? {verb}{beside.replace('{0,', '{1,')}", sign
         return
     by_name = "" if state else _verb_of_name(judged.named)
     verb = f"(?:{verb}|{by_name})" if by_name else verb
@@ -293,6 +293,18 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
     yield rf"{first}{f'(?:{who})?' if untold else who}{_AUX}{verb}{beside} {degree}{beside}", sign
     if state:
         yield from ((each, sign) for each in _of_thing(subject, degree, beside))
+
+
+def _needed(parts: _Parts) -> Iterator[str]:
+    """Give the patterns of what a verb does not say it without: its form, where it keeps it; to milk, where it turns.
+
+    Not of a place of the body.
+    """
+    if parts.verb[0] not in _SEEMS:
+        yield from (rf"(?:its|their)? ?{re.escape(word)}" for word in parts.rest_of_verb if word not in _SMALL)
+        first = parts.rest[0] if parts.rest and not parts.rest_of_verb else ()
+        if first[:1] == ("to",) and not any(entry_at(first, n, "site")[0] for n in range(len(first))):
+            yield _phrase_pattern(first)
 
 
 def _of_thing(subject: str, degree: str, beside: str) -> Iterator[str]:
@@ -331,7 +343,12 @@ def _by_count(parts: _Parts, judged: Judged, beside: str) -> Iterator[tuple[str,
     stem_text = stem[1] if stem else of_name.removesuffix("ing")
     done = rf"(?:{forms_of_stem(stem_text)}(?: (?:out|in|off|away))? )?" if stem_text else ""
     needs = r"(?:(?:in|with|after|takes|took|needs|needed|requires) )?"
-    yield rf"{done}{needs}{_either('more', 'fewer')} {noun}{subject}{beside}", sign
+    said, none = rf"{needs}{_either('more', 'fewer')} {noun}", "(?! (?:of|from) )"  # fewer dabs of it are less of it
+    yield rf"{done}{said}{subject}{beside.replace('{0,', '{1,')}{none}", sign
+    if stem_text:
+        yield rf"{done.removesuffix('?')}{said}{subject}{none}", sign
+    if subject:
+        yield rf"{said}{subject.removesuffix('?')}{none}", sign
 
 
 def _by_quantity(parts: _Parts, judged: Judged, beside: str) -> Iterator[tuple[str, int]]:
@@ -403,11 +420,14 @@ def _by_quality(quality: str, of: Tokens, beside: str) -> Iterator[tuple[str, in
     yield rf"{degree} {subject}{beside}", 1
 
 
-def _by_ends(judged: Judged, who: str, beside: str) -> Iterator[tuple[str, int]]:
+def _by_ends(judged: Judged, parts: _Parts | None, settings: Sequence[Tokens]) -> Iterator[tuple[str, int]]:
     """Give the patterns of an end of the scale, a quality or what is done, compared: more at ease, drags less.
 
-    `who`: who or what does it; of what is done it has to be told, or else where.
+    What a thing is or does is told of that thing, or where it is: the tile grips better, a better grip on the tile.
     """
+    who = _subject_pattern(parts.subject, set())[0] if parts else ""
+    what = rf"{_ARTICLE}{who}" if who else "(?!)"
+    at = _beside([each for each in settings if each[0] in _PLACES]).replace("{0,", "{1,") or "(?!)"
     for end, sign in ((judged.low, -1), (judged.high, 1)):
         plain = all(word.isalpha() for word in end) and len(end) > 0
         if not plain or _DENYING & {*end} or any(entry_at(end, n, "number")[0] for n in range(len(end))):
@@ -415,21 +435,22 @@ def _by_ends(judged: Judged, who: str, beside: str) -> Iterator[tuple[str, int]]
         if any(e.part in ("property", "verb") for _, e in entries_at(end, 0)):
             continue
         if end[0] in ("stays", "stay") and end[1:2] == ("put",):
-            yield rf"(?:stay|stays|stayed) put {_either('better|more', 'less|less well')}", sign
+            yield rf"{what} (?:stay|stays|stayed) put {_either('better|more', 'less|less well')}", sign
         elif re.search(r"[^s]s$", end[0]) and len(end[0]) > _SHORT and not entry_at(end, 0, "")[0]:
-            degree, where = _either("better|more", "less"), beside.replace("{0,2}", "{1,2}")
-            yield from ((rf"{who}{verb_forms(end[0])} {degree}{beside}", sign) for _ in range(bool(who)))
-            yield from ((rf"{verb_forms(end[0])} {degree}{where}", sign) for _ in range(bool(where)))
-            yield from ((rf"(?:a )?{degree} {base_of(end[0])}{where}", sign) for _ in range(bool(where)))
+            if end[1:2] and end[1] not in _MANNER:
+                continue  # stays clear oil
+            does = rf"{verb_forms(end[0])} {_either('better|more', 'less')}"
+            yield from ((each, sign) for each in (rf"{what} {does}", rf"{does}{at}"))
+            yield rf"(?:a )?{_either('better|firmer', 'less')} {base_of(end[0])}{at}", sign
         elif len(end) == 1 and not entry_at(end, 0, "")[0]:
-            more = any_of({f"more {end[0]}", *compared_form(end[0])})
-            yield _NOT_OF_PRODUCT * bool(who) + _either(more, f"less {end[0]}"), sign
+            degree = _either(any_of({f"more {end[0]}", *compared_form(end[0])}), f"less {end[0]}")
+            yield from ((each, sign) for each in (rf"{what} {_FEELS} {degree}", rf"{degree} {who or '(?!)'}"))
         elif 1 < len(end) <= _ENDING and end[0] in ("at", "like"):
             text = " ".join(end)
-            yield _NOT_OF_PRODUCT * bool(who) + _either(f"more {text}", f"less {text}"), sign
+            yield rf"{what} {_FEELS} " * (end[0] == "at") + _either(f"more {text}", f"less {text}"), sign
 
 
-_NOT_OF_PRODUCT = "".join(f"(?<!§ {being} )" for being in ("is", "was", "feels", "felt", "looks", "looked"))
+_MANNER = frozenset(("like", "at", "by", "freely", "and"))
 _SHORT = 4  # letters: what is done in one word that says much
 
 
@@ -492,7 +513,7 @@ def told_beside(tokens: Tokens, tellings: Sequence[Telling]) -> Tokens:
         return tokens
     at = _found(own[0].named, tokens) - 1
     left, right = tokens[:at], tokens[at + len(own[0].named) :]
-    kept = [" ".join(_told_to_do(left, own[0].words)), " ".join(right)]
+    kept = [" ".join(_told_to_do(left, own[0])), " ".join(right)]
     for phrase in sorted({each for one in own for each in one.settings}, key=len, reverse=True):
         pattern = re.compile(rf"(?<!\S){_phrase_pattern(phrase)}(?!\S)")
         kept = [pattern.sub("", each) for each in kept]
@@ -504,21 +525,21 @@ def _found(named: Tokens, tokens: Tokens) -> int:
     return next((n + 1 for n in range(len(tokens)) if named and tokens[n : n + len(named)] == named), 0)
 
 
-def _told_to_do(tokens: Sequence[str], words: frozenset[str]) -> list[str]:
+def _told_to_do(tokens: Sequence[str], telling: Telling) -> list[str]:
     """Return some tokens without clauses that only tell one to do what a procedure says: shake your head and."""
     kept, clause = list[str](), list[str]()
     for token in tokens:
         clause.append(token)
         if token in _MARKS:
-            kept += [] if _is_procedure(clause[:-1], words) else clause
+            kept += [] if _is_procedure(clause[:-1], telling) else clause
             clause = []
     return [*kept, *clause]
 
 
-def _is_procedure(clause: Sequence[str], words: frozenset[str]) -> bool:
+def _is_procedure(clause: Sequence[str], telling: Telling) -> bool:
     """Return whether a clause has only words of a procedure, the first of them what is to be done."""
     said = [token for token in clause if token not in _ASIDE | _PLACES]
-    known = bool(said) and all(kernel(token) in words for token in said)
+    known = bool(said) and all(kernel(token) in telling.words for token in said) and kernel(said[0]) in telling.begins
     return known and clause[0] not in _ASIDE | _PLACES and not (_DENYING & {*clause} or clause[0].endswith(("er", "s")))
 
 

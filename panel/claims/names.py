@@ -190,7 +190,7 @@ def may_stand(words: Tokens, family: str, own: frozenset[str] = frozenset()) -> 
         (length, entry.part) for place in range(len(words)) for length, entry in entries_at(words, place)
         if entry.part not in _BESIDE and entry.family not in ("", family)
     ]  # fmt: skip
-    compares = any(entry_at((word,), 0, part)[0] for word in words for part in _JUDGING)
+    compares = any(entry_at((word,), 0, part)[0] or word.endswith("less") for word in words for part in _JUDGING)
     return not compares and not any(part != "verb" or length == len(words) for length, part in of_others)
 
 

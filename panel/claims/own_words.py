@@ -160,6 +160,7 @@ def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way
     of_body = all(entry_at((word,), 0, "site")[0] for word in {*subject} - {"of"})
     of_name = {*map(kernel, named)}
     needed = {each for each in others if "each" in each or (not _is_state(each) and of_name & {*map(kernel, each[1:])})}
+    needed |= {each for each in others if each[0] == "to" and done[0] in _BE and not subject}  # hard to push fingers in
     states = tuple(each for each in others if each not in needed)  # from cheek to tip: no part of the name
     head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # not the pad, of the mark on the pad
     for whose in dict.fromkeys(((),) if of_body else ((("of", *subject),), (("of", *head),))):
@@ -202,12 +203,14 @@ def judged_of(told: Tokens, types: set[str]) -> str:
     Of how grainy the cream is that is the product, of how far the foot slips the foot.
     """
     words, verb = told[2:], _verb_at(told[2:])
+    if told[:2] == ("how", "much") and words[0].endswith("s") and {*words[1:2]} & (OBJECTS | PARTICLES):
+        return "product"  # how much drops into the tub
     subject = [word for word in words[:verb] if word not in _ARTICLES | {"still"}] if told[:1] == ("how",) else []
     if not subject or verb == len(words):
         return ""
     if {*subject} <= types | {"it", "product"}:
         return "product"
-    does = words[verb] not in _BEING or words[verb].startswith("look")
+    does = words[verb] not in _BEING or words[verb].startswith("look") or told[1] == "soft"
     head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # the wet skin, the skin of the cheek
     return " ".join(subject) if does and entry_at(head, 0, "site")[0] else ""
 
@@ -500,7 +503,8 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
     for stop in range(min(at + _LONGEST, len(tokens)), at, -1):
         closed = stop == len(tokens) or (tokens[stop] in _ENDS and tokens[stop] != "of")
         again = tokens[stop : stop + 1] == ("as",)
-        if closed and (sign := _plain(tokens[at:stop], way, before=False, again=again)):
+        runs = way.core[0].endswith("iness") and own not in way.named and tokens[at:stop] == ("better",)
+        if closed and not runs and (sign := _plain(tokens[at:stop], way, before=False, again=again)):
             return start, at, (*denied, *sign), stop
     without = way.kind == "more" and noun and start and tokens[start - 1] in ("no", "without")
     return (start, start, (), right) if without else None
@@ -552,6 +556,7 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
             for at in (n for n, word in enumerate(words) if word == sentence[start]):
                 pairs = zip(sentence[start:], words[at:], strict=False)
                 run = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
+                run = run[: max((n for n, one in enumerate(run) if kernel(one) not in _SMALL_WORDS), default=0) + 1]
                 known = run[0] in OBJECTS | {"under"} or not names.isdisjoint(map(kernel, run))
                 when = [[word for word in each if word in STATES][-1:] for each in (words[:at], sentence[:start])]
                 known = known or when[0] == when[1] != []
@@ -562,12 +567,12 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
     return [word for word in left_over if word in outside or word not in sentence]
 
 
-_SMALL_WORDS = frozenset(map(kernel, (*OBJECTS, *STATES, *_ARTICLES, "round", "around", "under", "and", "is", "are")))
+_SMALL_WORDS = frozenset(map(kernel, (*OBJECTS, *STATES, *_ARTICLES, "towards", "round", "under", "and", "is", "are")))
 _COMPARING = ("less", "more", "not", "absolute_not", "comparative", "superlative", "nothing", "than", "free")
 
 
 def said_of_others(tokens: Tokens, ways: Sequence[Way]) -> list[str]:
-    """Return the words that say it of another thing: leaves less time, needs less pulling, any razor, to apply."""
+    """Return the words that say it of another thing: leaves less time, needs less pulling, an hour of less."""
     done, named = (
         {kernel(way.core[0]) for way in ways if way.kind in kinds} for kinds in (("more",), ("more", "ease", "time"))
     )
@@ -583,6 +588,7 @@ def said_of_others(tokens: Tokens, ways: Sequence[Way]) -> list[str]:
             one in STUFF and lead in ("less", "more", "of") for lead, one in pairwise(tokens[:n])
         ):
             found += [word] if not any(of == "of" and each.endswith("s") for each, of in pairwise(tokens[:n])) else []
+        found += ["of"] if word == "of" and after in _DEGREES and n and entry_at(tokens, n - 1, "unit")[0] else []
         if word == "where" and n and before not in SILENT and after in ("it", "we"):
             found.append(f"where {after}")  # they could see where it was shaving
         how = [entry for part in ("superlative", "comparative") for _, entry in entries_at(tokens, n, part)]

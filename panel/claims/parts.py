@@ -438,7 +438,7 @@ def any_of(words: Iterable[str]) -> str:
 def noun_forms(noun: str, led: bool = False) -> str:
     """Return a pattern of one and many of a noun; of a place of the body any word for it, led by a small word skin."""
     family = entry_at((noun,), 0, "site")[1].family
-    if family:
+    if family and family != "part of the face":  # the chin is not the brow
         same = {
             " ".join(words) for words, es in phrases().items() for e in es if (e.part, e.family) == ("site", family)
         }

@@ -584,9 +584,11 @@ def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset
     if (judged == "product" and said not in ("", "people", judged)) or (
         judged not in ("", "product")
         and said == "product"
-        and (reading.family.startswith(OF_STUDY) or reading.has("look") or reading.family == "whitening")
+        and (reading.family.startswith(OF_STUDY) or reading.has("look") or reading.family in ("whitening", "softness"))
     ):
         return judged  # the skin pulls less, where the stick does; the balm slips less, where the foot does
+    if reading.family == "thickness" and said not in ("", "people", "product"):
+        return "product"  # a thinner body
     of = "skin" if reading.family in _OF_SKIN else "product"
     timed = is_timed(study, attribute) and not reading.family.startswith(OF_STUDY)  # hands are clean sooner
     only = reading.family in {*BY_PRODUCT, *_OF_SKIN} or timed

@@ -60,7 +60,8 @@ def test_they_change_neither_direction_nor_comparison(sentence):
     "phrase",
     ["kills germs", "heals heels", "moisturising", "not greasy", "greasy", "greasy film", "less skating", "3 skates",
      "better than others", "soft skin", "slides", "hydration of the skin", "absorbs", "protects", "fades lines",
-     "blisters", "swells", "costs", "pollutes", "twenty slides", "half a slide", "product needed", "effective"],
+     "blisters", "swells", "costs", "pollutes", "twenty slides", "half a slide", "product needed", "effective",
+     "greaseless", "bruises", "cramps", "injuries", "calluses", "numbness"],
 )  # fmt: skip
 def test_what_is_refused_or_says_something_else_stands_for_nothing(phrase):
     study = _study(f"{phrase}; skates about")
