@@ -424,19 +424,10 @@ def rows_with_merged(workbook: python_calamine.CalamineWorkbook, sheet: str) -> 
     return rows, len(filled)
 
 
-def _number_text(value: float) -> str:
-    """Return a number in full; as the workbook shows it (5.6) where a formula left other last digits."""
-    full, shown = repr(value), f"{value:.15g}"
-    return shown if len(full) - len(shown) > _LEFT_BY_ROUNDING else full
-
-
-_LEFT_BY_ROUNDING = 3  # digits more: 0.3333333333333333 stays
-
-
 def _cell_text(value: Any) -> str:
     """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
     if isinstance(value, float):  # most often
-        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else _number_text(value)
+        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
     if isinstance(value, datetime.datetime):

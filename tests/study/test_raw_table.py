@@ -211,13 +211,3 @@ def test_a_workbook_that_names_no_known_encoding_is_damaged():
             after.writestr(name, before.read(name).replace(b'encoding="UTF-8"', b'encoding="UTF-81e999"'))
     with pytest.raises(StudyError, match="cannot be read as a workbook"):
         table_of(held.getvalue())
-
-
-def test_a_number_of_a_workbook_is_read_as_it_is_shown_where_a_formula_left_other_last_digits():
-    content = io.BytesIO()
-    with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
-        sheet = book.add_worksheet("scores")
-        for row, cell in enumerate(["score", 5.600000000000001, 0.1 + 0.2, 1 / 3, 12.25]):
-            sheet.write(row, 0, cell)
-    table = raw_table(raw_file("f.xlsx", content.getvalue()))
-    assert list(table.columns[0]) == ["5.6", "0.3", "0.3333333333333333", "12.25"]

@@ -404,7 +404,7 @@ def recorded_table(rows: pd.DataFrame, headings: Mapping[str, str]) -> pd.DataFr
 # The board: claims from supported to not, each with one reason; the evidence behind each folded.
 
 
-_LINE, _EDGE, _LEFT, _STACKED_BELOW = 0.17, 0.12, 2.1, 6.0  # inches
+_BOARD_LINE, _EDGE, _LEFT, _STACKED_BELOW = 0.17, 0.12, 2.1, 6.0  # inches
 _LETTERS = 92  # of a line of the board
 _SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "#eceef0"}
 
@@ -506,7 +506,7 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
         sentence = wrapped(f"“{row['claim']}”", LETTERS + 1, room / 1.14)
         told.append((str(row["verdict"]), said, sentence, wrapped(_brief(str(row["reason"])), LETTERS - 0.5, room)))
     count = [max(len(v), len(s) + len(r)) if beside else len(v) + len(s) + len(r) for _, v, s, r in told]
-    tall = [_LINE * lines + 0.14 for lines in count]
+    tall = [_BOARD_LINE * lines + 0.14 for lines in count]
     figure, axes = sheet(width, sum(tall) + 0.1)
     axes.set_ylim(sum(tall) + 0.05, -0.05)
     look: dict[str, Any] = {"color": INK, "va": "top", "linespacing": 1.15}
@@ -515,9 +515,9 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
         place = (0.05, y + 0.02), width - 0.1, depth - 0.04
         axes.add_patch(Rectangle(*place, facecolor=_SHADES[_shade(verdict)], edgecolor=FAINT))
         axes.text(_EDGE, y + 0.07, "\n".join(first), fontsize=LETTERS, **look)
-        down = y + 0.07 + (0.0 if beside else _LINE * len(first))
+        down = y + 0.07 + (0.0 if beside else _BOARD_LINE * len(first))
         axes.text(left, down, "\n".join(sentence), fontsize=LETTERS + 1, weight="bold", **look)
-        axes.text(left, down + _LINE * len(sentence) + 0.01, "\n".join(reason), fontsize=LETTERS - 0.5, **look)
+        axes.text(left, down + _BOARD_LINE * len(sentence) + 0.01, "\n".join(reason), fontsize=LETTERS - 0.5, **look)
         y += depth
     return figure
 
