@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -163,12 +164,13 @@ def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
     from panel.views.decision.claims import local_law, verdict_words
 
     print_lines(DRAFT, "")
-    for each in drafts:
+    for each, row in zip(drafts, rows, strict=True):
         print_lines(f"{verdict_words(each.verdict)} | “{each.claim}”")
         for head, texts in (("", each.reasons), ("It would take: ", each.needs)):
             print_lines(*(f"  {head}{text}" for text in texts))
         print_lines(*([f"  What may be said: {each.may_be_said}"] if each.may_be_said else []))
-        state = f"  In the study's own words: afterfeel set STUDY also-said ATTRIBUTE '{each.also_said}' --who NAME"
+        stated = shlex.join([str(row.get("attribute", "")), each.also_said])
+        state = f"  In the study's own words: afterfeel set STUDY also-said {stated} --who NAME"
         print_lines(*([state] if each.also_said else []), "")
     print_lines(local_law())
 

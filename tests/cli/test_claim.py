@@ -80,6 +80,16 @@ def test_drafts_are_judged_and_nothing_is_written(tmp_path):
     assert {path: path.read_bytes() for path in DEMO.iterdir()} == before
 
 
+def test_a_draft_that_lacks_only_words_says_how_they_are_stated(tmp_path):
+    path = tmp_path / "drafts.csv"
+    path.write_text(
+        "claim,kind,prototype,versus,attribute,direction\n"
+        "Clags less than our previous hand cream,superiority,P4,P1,AF_GREASE,less\n",
+        encoding="utf-8",
+    )
+    assert "afterfeel set STUDY also-said AF_GREASE clags --who NAME" in run(DEMO, "--draft", path).stdout
+
+
 def test_a_study_without_claims(tmp_path):
     write_study(small_study(), tmp_path / "small")
     result = run(tmp_path / "small")

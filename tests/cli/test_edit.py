@@ -688,3 +688,14 @@ def test_a_scale_of_seven_steps_is_said_by_command_and_kept(tmp_path: Path):
     assert "7 read as full agreement. Nothing in the study says so." in told
     assert "With It burns without soot 5 to 7 of 1 to 7 count as agreeing." in told
     assert "15 of 35 (42.8 %) agreed" in run("consumers", study, "--all").stdout
+
+
+def test_everyday_words_are_stated_for_an_attribute_by_somebody(folder: Path):
+    run("set", folder, "also-said", "AF_GREASE", "clags", "about", "--who", "K")
+    stated = read_folder(folder).table("attributes").set_index("attribute")["also_said"]
+    assert stated["AF_GREASE"] == "clags about"
+    assert "the attribute and its other words" in run("set", folder, "also-said", "AF_GREASE", code=2).stderr
+    assert (
+        "has no attribute 'GREASE'" in run("set", folder, "also-said", "GREASE", "clags", "--who", "K", code=2).stderr
+    )
+    assert "Write who states them" in run("set", folder, "also-said", "AF_GREASE", "gums up", code=2).stderr
