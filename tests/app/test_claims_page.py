@@ -212,6 +212,29 @@ def test_what_may_be_said_takes_the_place_of_a_draft_in_one_tap(small: Path):
     assert "Say this instead" not in [each.label for each in app.button]
 
 
+def test_words_that_a_draft_lacks_are_stated_by_a_named_person_in_one_tap(small: Path):
+    app = form(with_open_drawers(opened()), "clags less than P1", "superiority")
+    labelled(app.selectbox, "Prototype").select("P4")
+    labelled(app.selectbox, "Compared with").select("P1")
+    labelled(app.selectbox, "Attribute").select("AF_GREASE")
+    labelled(app.selectbox, "It says").select("less")
+    labelled(app.button, "Try it").click()
+    app = app.run()
+    state = next(each for each in app.button if each.label.startswith("State “clags” for "))
+    state.click()
+    app = app.run()
+    assert "Write who states them" in shown(app)
+    labelled(app.text_input, "Who states it").input("leader")
+    next(each for each in app.button if each.label == state.label).click()
+    app = app.run()
+    assert not app.exception
+    assert "“clags” is stated for" in shown(app)
+    labelled(app.button, "Try it").click()
+    app = app.run()
+    assert "State “clags”" not in " ".join(each.label for each in app.button)
+    assert "“clags” is read as this attribute, because the study states so." in shown(app)
+
+
 @pytest.mark.skipif(OPENSSL is None, reason="openssl is not installed")
 def test_the_reply_of_an_authority_is_uploaded_and_verified(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
