@@ -2,10 +2,10 @@
 
 The model of one response is y = X b + sum_k Z_k u_k + e with u_k ~ N(0, gamma_k s2 I), e ~ N(0, s2 I), so that
 V(gamma) = I + sum_k gamma_k Z_k Z_k'. With W = [X, y] everything REML, Satterthwaite and Kenward-Roger need are
-cross-products of W through V^-1 and traces. With Z = [Z_1 ... Z_K], D the diagonal of the gammas and
-S = I + D^1/2 Z'Z D^1/2, Woodbury's identity gives V^-1 = I - Z T Z' with T = D^1/2 S^-1 D^1/2, and log|V| = log|S|:
-the rows are needed only once, for Z'Z, Z'W and W'W. These fall apart into blocks that share no random effect,
-here usually the assessors, and all responses are worked at once.
+cross-products of W through V^-1 and traces. With Z = [Z_1 ... Z_K] and D the diagonal of the gammas, Woodbury's
+identity gives Z'V^-1 = (I + Z'Z D)^-1 Z', V^-1 = I - Z D Z'V^-1 and log|V| = log|I + Z'Z D|: the rows are needed only
+once, for Z'Z, Z'W and W'W. These fall apart into blocks that share no random effect, here usually the assessors, and
+all responses are worked at once.
 
 Several ways to the same moments: `_BlockDesign` for any random terms, `_InterceptDesign` for a single one, whose cost
 does not grow with the number of groups beyond one pass over the rows (many consumers), `_BorderDesign` where one term
@@ -45,8 +45,7 @@ class Moments:
 class _BlockDesign:
     """Cross-products by block; see `block_design`. m is the largest number of random effects in a block."""
 
-    z_z: Array  # (q, blocks, m, m), Z'Z, zero where padded
-    z_w: Array  # (q, blocks, m, p + 1), Z'W
+    z_e: Array  # (q, blocks, m, m + p + 1), Z'E with E = [Z, W], zero where padded
     w_w: Array  # (q, p + 1, p + 1), W'W
     columns: tuple[slice, ...]  # which of the m columns belong to each random term
     n_scores: Array  # (q,)
@@ -58,60 +57,49 @@ class _BlockDesign:
 
     def select(self, chosen: NDArray[np.bool_]) -> _BlockDesign:
         """Return the design of the `chosen` responses."""
-        return _BlockDesign(self.z_z[chosen], self.z_w[chosen], self.w_w[chosen], self.columns, self.n_scores[chosen])
+        return _BlockDesign(self.z_e[chosen], self.w_w[chosen], self.columns, self.n_scores[chosen])
 
     def without(self, blocks: Codes, w_w: Array, n_scores: Array) -> _BlockDesign:
         """Return the design without each of `blocks` in turn, (len(blocks) q) responses, with the sums that are left.
 
         `w_w` and `n_scores`, of all these responses, are the sums of all blocks but the one left out.
         """
-        z_z, z_w = (_repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
-        return _BlockDesign(z_z, z_w, w_w, self.columns, n_scores)
+        return _BlockDesign(_repeated_without(self.z_e, blocks, 1), w_w, self.columns, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
         """Return the moments at relative variances `gamma` (q, K)."""
-        q, _, m, _ = self.z_z.shape
-        root = np.zeros((q, 1, m))
-        for k, columns in enumerate(self.columns):
-            root[:, 0, columns] = np.sqrt(gamma[:, k, None])
-        s = np.eye(m) + root[..., :, None] * self.z_z * root[..., None, :]
-        inverse, log_det = _inverse(s, max(self.columns, key=lambda columns: columns.stop - columns.start))
-        t = root[..., :, None] * inverse * root[..., None, :]
-        through = np.eye(m) - self.z_z @ t
-        z_v_z = through @ self.z_z
-        z_v_w = through @ self.z_w
-        cross = self.w_w - _summed(self.z_w, t @ self.z_w)
-        terms = range(len(self.columns))
-        own = [z_v_w[:, :, columns] for columns in self.columns]
-        between = [[z_v_z[:, :, left, right] for right in self.columns] for left in self.columns]
-        pairs = list(combinations_with_replacement(terms, 2))
-        products = {(i, j): _summed(own[i], between[i][j] @ own[j]) for i, j in pairs}
-        products |= {(j, i): np.swapaxes(products[i, j], -1, -2) for i, j in pairs}
-        traces = {pair: (between[pair[0]][pair[1]] ** 2).sum(axis=(1, 2, 3)) for pair in pairs}
+        q, blocks, m, _ = self.z_e.shape
+        of_term = np.eye(len(self.columns)).repeat([own.stop - own.start for own in self.columns], axis=0)
+        weight = gamma @ of_term.T
+        z_v_e, log_det = self._through(weight[:, None])
+        z_v_z, z_v_w = z_v_e[..., :m], z_v_e[..., m:]
+        width = z_v_w.shape[-1]
+        each = (z_v_w[..., None, :] * of_term[:, :, None]).reshape(q, blocks, m, -1)  # the rows of one term, K times
         return Moments(
             log_det=log_det.sum(axis=1),
-            cross=cross,
-            cross_k=np.stack([_summed(part, part) for part in own], axis=1),
-            cross_kl=np.stack([np.stack([products[i, j] for j in terms], axis=1) for i in terms], axis=1),
-            trace_k=np.stack([np.trace(between[i][i], axis1=-2, axis2=-1).sum(axis=1) for i in terms], axis=1),
-            trace_kl=np.stack([np.stack([traces[min(i, j), max(i, j)] for j in terms], axis=1) for i in terms], axis=1),
+            cross=self.w_w - _summed(self.z_e[..., m:], weight[:, None, :, None] * z_v_w),
+            cross_k=_summed(each, z_v_w).reshape(q, -1, width, width),
+            cross_kl=_summed(each, z_v_z @ each).reshape(q, gamma.shape[1], width, -1, width).swapaxes(2, 3),
+            trace_k=np.diagonal(z_v_z, axis1=-2, axis2=-1).sum(axis=1) @ of_term,
+            trace_kl=of_term.T @ (z_v_z**2).sum(axis=1) @ of_term,
         )
 
+    def _through(self, weight: Array) -> tuple[Array, Array]:
+        """Return Z'V^-1 E = (I + Z'Z D)^-1 Z'E and log|V| of the blocks, with the diagonal `weight` (q, 1, m) of D.
 
-def _inverse(s: Array, part: slice) -> tuple[Array, Array]:
-    """Return S^-1 and log|S| of (..., m, m) that are diagonal in `part`: only what stands beside it is inverted.
-
-    The groups of one term share no score, so that the largest term is such a part.
-    """
-    own, rest = np.arange(s.shape[-1])[part], np.delete(np.arange(s.shape[-1]), part)
-    pivot = s[..., own, own]
-    ends = np.zeros((*s.shape[:-1], len(rest)))
-    ends[..., own, :] = -s[..., own[:, None], rest] / pivot[..., None]
-    ends[..., rest, np.arange(len(rest))] = 1
-    inner = np.linalg.inv(s[..., rest, :] @ ends)
-    inverse = ends @ inner @ np.swapaxes(ends, -1, -2)
-    inverse[..., own, own] += 1 / pivot
-    return inverse, np.log(pivot).sum(axis=-1) - np.linalg.slogdet(inner)[1]
+        The groups of one term share no score, so that Z'Z is diagonal in the largest: it is eliminated first.
+        """
+        own = max(self.columns, key=lambda columns: columns.stop - columns.start)
+        rest = np.delete(np.arange(weight.shape[-1]), own)
+        z_own, z_rest = self.z_e[:, :, own], self.z_e[:, :, rest]
+        pivot = 1 + np.diagonal(z_own[..., own], axis1=-2, axis2=-1) * weight[..., own]
+        between = z_own[..., rest] * weight[..., None, rest]
+        across = z_rest[..., own] * (weight[..., own] / pivot)[..., None, :]
+        left = np.eye(len(rest)) + z_rest[..., rest] * weight[..., None, rest] - across @ between
+        found = np.empty_like(self.z_e)
+        found[:, :, rest] = solved = np.linalg.inv(left) @ (z_rest - across @ z_own)
+        found[:, :, own] = (z_own - between @ solved) / pivot[..., None]
+        return found, np.log(pivot).sum(axis=-1) + np.linalg.slogdet(left)[1]
 
 
 def _summed(left: Array, right: Array) -> Array:
@@ -144,7 +132,7 @@ def block_design(response: Array, fixed: Array, groups: list[Codes]) -> _BlockDe
     """
     block, place, columns, m = _layout(groups)
     n_blocks, q, p = int(block.max()) + 1, response.shape[1], fixed.shape[1]
-    z_z, z_w = np.zeros((q, n_blocks, m, m)), np.zeros((q, n_blocks, m, p + 1))
+    z_e = np.zeros((q, n_blocks, m, m + p + 1))
     w_w, n_scores = np.empty((q, p + 1, p + 1)), np.empty(q)
     for rows, chosen in missing_patterns(response):
         x, y = fixed[rows], response[rows][:, chosen]
@@ -154,14 +142,14 @@ def block_design(response: Array, fixed: Array, groups: list[Codes]) -> _BlockDe
         for left, right in combinations_with_replacement(range(len(own)), 2):
             counts = np.bincount(own[left] * m + own[right] % m, minlength=n_blocks * m * m)
             counts = counts.reshape(n_blocks, m, m)
-            z_z[chosen] += counts if left == right else counts + np.swapaxes(counts, -1, -2)
+            z_e[chosen, :, :, :m] += counts if left == right else counts + np.swapaxes(counts, -1, -2)
         sums = np.zeros((n_blocks * m, p + len(chosen)))
         for column in own:
             np.add.at(sums, column, np.hstack([x, y]))
         by_block = sums.reshape(n_blocks, m, -1)
-        z_w[chosen, :, :, :p] = by_block[..., :p]
-        z_w[chosen, :, :, p] = np.moveaxis(by_block[..., p:], -1, 0)
-    return _BlockDesign(z_z, z_w, w_w, columns, n_scores)
+        z_e[chosen, :, :, m:-1] = by_block[..., :p]
+        z_e[chosen, :, :, -1] = np.moveaxis(by_block[..., p:], -1, 0)
+    return _BlockDesign(z_e, w_w, columns, n_scores)
 
 
 def missing_patterns(response: Array) -> list[tuple[NDArray[np.bool_], Codes]]:

@@ -337,7 +337,7 @@ def _designs(response: Array, fixed: Array, groups: list[Codes]) -> Iterator[tup
             yield out, cells_left, _of_full_rank(_flat(w_w[out])[:, :-1, :-1])
         return
     blocks = block_design(response, fixed, groups)
-    for out in _chunks(number, blocks.z_z.size + blocks.z_w.size):
+    for out in _chunks(number, blocks.z_e.size):
         blocks_left = blocks.without(out, *(_flat(each[out]) for each in (w_w, n_scores)))
         yield out, blocks_left, _of_full_rank(_flat(w_w[out])[:, :-1, :-1])
 

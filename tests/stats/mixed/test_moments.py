@@ -70,7 +70,7 @@ def test_selecting_responses_keeps_their_moments():
     response, fixed, groups = problem(2)
     chosen, ratios = np.array([True, False, True]), np.full((3, 2), 0.7)
     for design in (block_design(response, fixed, groups[:2]), intercept_design(response, fixed, groups[0])):
-        own = ratios[:, : 2 if len(groups[:2]) == 2 and hasattr(design, "z_z") else 1]
+        own = ratios[:, : 2 if len(groups[:2]) == 2 and hasattr(design, "z_e") else 1]
         whole, part = design.moments(own), design.select(chosen).moments(own[chosen])
         np.testing.assert_allclose(part.cross, whole.cross[chosen])
         np.testing.assert_allclose(part.trace_kl, whole.trace_kl[chosen])
