@@ -175,12 +175,12 @@ def find_differences(
     means = _stack([_mean_columns(design, infer) for design, _, infer in told], order)
     groups, left_out = groups_scoring(study), np.array(fitted.left_out, dtype=object).reshape(-1, 2)
     return Differences(
-        attributes=attributes,
+        attributes=(table := tabled(attributes)),
         means=tabled(means | {"letters": verdict_letters(means, judged, with_benchmark)}),
         pairs=tabled(judged),
         versus=tabled(with_benchmark),
         variances=_variances(fitted, order),
-        both_ways=_both_ways(study, fitted.used, attributes, adjust_for, small_sample),
+        both_ways=_both_ways(study, fitted.used, table, adjust_for, small_sample),
         set_aside=fitted.used.set_aside,
         not_estimated=tabled({"attribute": left_out[:, 0], "why": left_out[:, 1]}),
         benchmark=compared_with,
@@ -203,22 +203,23 @@ def attributes_tested(study: Study) -> pd.DataFrame:
     """Return the attributes of `find_differences` without the rest."""
     fitted = fit_study(study)
     _ask(study, fitted, None)
-    return _tested(study, fitted, [(design, fit, inference(fit)) for design, fit in fitted.fits])[0]
+    return tabled(_tested(study, fitted, [(design, fit, inference(fit)) for design, fit in fitted.fits])[0])
 
 
 def _tested(
     study: Study, fitted: PanelFit, told: Sequence[tuple[PanelDesign, MixedFit, Inference]]
-) -> tuple[pd.DataFrame, Columns]:
+) -> tuple[Columns, Columns]:
     """Return the attributes with their verdicts, and all pairs before anything is said of them."""
     attributes = _stack([_attribute_columns(*each) for each in told], study.attributes)
     pairs = _stack([_pair_columns(design, infer) for design, _, infer in told], study.attributes)
     names, (places, _), seen = attributes["attribute"].tolist(), order_of_testing(study), seen_differently(study)
     attributes["test_order"] = np.array([places.get(name, np.nan) for name in names], dtype=float)
     attributes["differently"] = np.array([seen.get(name, "") for name in names], dtype=object)
-    return attribute_verdicts(attributes, pairs, fitted.confounds, lambda name: naming(study).attribute(name)), pairs
+    verdicts = attribute_verdicts(attributes, pairs, fitted.confounds, lambda name: naming(study).attribute(name))
+    return attributes | verdicts, pairs
 
 
-def _said(rows: Columns, attributes: pd.DataFrame) -> Columns:
+def _said(rows: Columns, attributes: Columns) -> Columns:
     """Return differences whose words say where sessions or groups of assessors do not show them alike."""
     columns = (attributes[name].tolist() for name in ("attribute", "differently"))
     seen = {name: words for name, words in zip(*columns, strict=True) if words}
@@ -270,7 +271,7 @@ def _of_groups(names: Sequence[str]) -> Iterator[str]:
 
 
 def _judge(
-    attributes: pd.DataFrame, confounds: Confounds, margins: Mapping[str, float], margin_stated: bool
+    attributes: Columns, confounds: Confounds, margins: Mapping[str, float], margin_stated: bool
 ) -> Callable[[Columns], Columns]:
     """Return the rule that decides on differences, gated by the attributes' own verdicts."""
     names, verdicts, closed = (attributes[name].tolist() for name in ("attribute", "verdict", "closed"))

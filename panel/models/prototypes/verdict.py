@@ -53,7 +53,9 @@ def tabled(columns: Columns) -> pd.DataFrame:
 
 def difference_verdicts(differences: pd.DataFrame, margins: Mapping[str, float], **asked: Any) -> pd.DataFrame:
     """Return `differences` with the columns of `verdict_columns`, which says what may be `asked`."""
-    return _beside(differences, verdict_columns(differences, margins, **asked))
+    columns = verdict_columns(differences, margins, **asked)
+    own = differences.drop(columns=[name for name in differences.columns if name in columns])
+    return pd.concat([own, tabled(columns).set_axis(differences.index)], axis=1)
 
 
 def verdict_columns(
@@ -169,14 +171,6 @@ def with_deciding(
     return rows.assign(p_adjusted=adjust(p), told_low=low, told_high=high, told_level=1 - step)
 
 
-def _beside(rows: Table, columns: Columns) -> pd.DataFrame:
-    """Return a table with these columns behind its own."""
-    if not isinstance(rows, pd.DataFrame):
-        return tabled({**rows, **columns})
-    own = rows.drop(columns=[name for name in rows.columns if name in columns])
-    return pd.concat([own, tabled(columns).set_axis(rows.index)], axis=1)
-
-
 def _picked(words: Sequence[str], places: Codes) -> NDArray[Any]:
     """Return the words at these places."""
     return np.array(words, dtype=object)[places]
@@ -200,8 +194,8 @@ def attribute_verdicts(
     pairs: Table,
     confounds: Confounds,
     words: Callable[[str], str] = str,
-) -> pd.DataFrame:
-    """Return `attributes` with `p_adjusted closed verdict because`.
+) -> Columns:
+    """Return the columns `p_adjusted closed verdict because` of `attributes`.
 
     `p_adjusted` is that of families tested one after another, which `test_order` numbers: Holm within each. `closed`
     says after which attribute (in `words`) a row comes whose turn has not come, as one before it shows no difference;
@@ -229,13 +223,12 @@ def attribute_verdicts(
     closed = np.where(place > first, why, "").astype(object)
     apart = below(p_adjusted) & np.array([name not in untold for name in own], dtype=bool)
     open_ones = untold | {name: why for name, why in taken_in.items() if not apart[own.index(name)]}
-    columns = {
+    return {
         "p_adjusted": p_adjusted,
         "closed": closed,
         "verdict": _picked((DIFFERS, CANNOT_TELL), np.where(apart, 0, 1)),
         "because": np.where(closed != "", closed, np.array([open_ones.get(name, "") for name in own], dtype=object)),
     }
-    return _beside(attributes, columns)
 
 
 def why_not_apart(attributes: pd.DataFrame) -> dict[str, str]:

@@ -263,10 +263,8 @@ def _pooled_levels(sum_squares: Array, df: Array, active: set[int]) -> Array:
     group[_ERROR] = _ERROR
     above = [stratum for stratum in (INTERACTION, SITTING) if stratum in active]
     group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else _ERROR)
-    level = np.empty_like(sum_squares)
-    for stratum in range(4):
-        together = [other for other in range(4) if group[other] == group[stratum]]
-        level[:, stratum] = sum_squares[:, together].sum(axis=1) / max(df[together].sum(), 1.0)
+    together = np.equal.outer(*[[group[stratum] for stratum in range(4)]] * 2).astype(float)
+    level = sum_squares @ together / np.maximum(df @ together, 1.0)
     return np.maximum(level, _SMALLEST_LEVEL * sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)
 
 

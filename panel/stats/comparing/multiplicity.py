@@ -171,7 +171,8 @@ class _StudentizedMaximum:
         if series is None and smooth.sum() <= _SERIES_NODES:
             smooth[:] = False
         found = np.empty_like(distinct)
-        found[~smooth] = self._solved(p, distinct[~smooth])
+        if not smooth.all():
+            found[~smooth] = self._solved(p, distinct[~smooth])
         if smooth.any():
             series = self.quantile_series(p) if series is None else series
             found[smooth] = np.polynomial.chebyshev.chebval(2 * _SERIES_FROM / distinct[smooth] - 1, series)

@@ -340,7 +340,7 @@ def test_tests_say_yes_only_below_the_level():
     raw = [0.049 / 4, 0.051 / 2, np.nan, 0.2, 0.0001, 0.05 / 3]  # of five by Holm: 0.049 0.051 0.2 0.0005 0.05
     untold = RESULT.attributes.drop(columns=["p_adjusted", "closed", "verdict", "because"])
     frame = untold.assign(p_value=raw)
-    frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds)
+    frame = frame.assign(**attribute_verdicts(frame, RESULT.pairs, RESULT.confounds))
     answers = shown(_TESTS, replace(RESULT, attributes=frame), NAMED)["Do prototypes differ?"]
     assert list(answers) == ["yes", "cannot tell", "–", "cannot tell", "yes", "cannot tell"]
 
