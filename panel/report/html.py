@@ -177,7 +177,7 @@ def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> 
         return _SIGN_BEFORE.sub("\\1\u00a0", plain_text(cell).replace(" %", "\u00a0%"))
 
     headings = tuple(plain_text(name) for name in shown.columns)
-    rows = tuple(tuple(map(together, row)) for row in shown.itertuples(index=False, name=None))
+    rows = tuple(zip(*(map(together, own.tolist()) for _, own in shown.items()), strict=True))
     return Sheet(title, headings, rows, tuple(map(plain_text, ids)), note)
 
 

@@ -75,13 +75,13 @@ def _table(book: Any, table: Numbers, facts: dict[str, str], bold: Any) -> None:
     """Write one table: the id of each row, then its columns; a number's id is that of its row, a hyphen, its column."""
     sheet = _sheet(book, table.code, facts)
     columns, numbers = [str(name) for name in table.full.columns], table.number_columns
+    held = [table.full_ids, *(own.tolist() for _, own in table.full.items())]
     for column, words in enumerate(("row id", *columns)):
         sheet.write_string(0, column, plain_text(words), bold)
-    for row, (name, cells) in enumerate(zip(table.full_ids, table.full.itertuples(index=False), strict=True), start=1):
-        _write(sheet, row, (name, *cells))
+    for row, cells in enumerate(zip(*held, strict=True), start=1):
+        _write(sheet, row, cells)
     sheet.freeze_panes(1, 1)
-    for column, words in enumerate(("row id", *columns)):
-        texts: Iterable[object] = table.full_ids if column == 0 else table.full.iloc[:, column - 1]
+    for column, (words, texts) in enumerate(zip(("row id", *columns), held, strict=True)):
         longest = 12 if words in numbers else max((len(str(text)) for text in texts), default=0)
         sheet.set_column(column, column, min(max(longest, len(words), _WIDTHS[0]), _WIDTHS[1]))
 
