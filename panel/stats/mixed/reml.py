@@ -254,7 +254,10 @@ def _minimise(
 
 
 def _newton_step(theta: Array, now: _Criterion) -> tuple[Array, Array]:
-    """Return the step and the decrement it promises; no component is led past zero and out the other side."""
+    """Return the step and the decrement it promises; no component is led past zero and out the other side.
+
+    A component that leaves zero, where the criterion is concave in theta, takes its step in the relative variance.
+    """
     slope = 2 * theta * now.gradient
     curve = 4 * theta[:, :, None] * theta[:, None, :] * now.hessian
     index = np.arange(theta.shape[1])
@@ -264,6 +267,10 @@ def _newton_step(theta: Array, now: _Criterion) -> tuple[Array, Array]:
     along = np.einsum("qki,qk->qi", vectors, slope)
     step = -np.einsum("qki,qi->qk", vectors, along / values)
     decrement = (along**2 / values).sum(axis=1)
+    bend = now.hessian[:, index, index]
+    leaving = (curve[:, index, index] < 0) & (bend > 0) & (decrement[:, None] >= _DECREMENT)  # theta could only double
+    out = np.divide(-now.gradient, bend, out=np.zeros_like(theta), where=leaving)
+    step = np.where(leaving, np.sqrt(theta**2 + out) - theta, step)
     return _bounded(theta, step, slope), decrement
 
 
