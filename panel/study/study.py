@@ -90,7 +90,7 @@ def _numbered(cells: pd.Series) -> tuple[NDArray[np.intp], list[Any]]:
     """
     if cells.dtype == "str" and len(cells) > _MANY:
         texts = cells.array
-        code, different = pd.factorize(cells.iloc[:_LOOKED_AT], use_na_sentinel=False)
+        code, different = pd.factorize(texts[:_LOOKED_AT], use_na_sentinel=False)
         again = int(np.append(code, 0)[1:].argmin()) + 1
         if again == len(different) and texts[again:].equals(texts[:-again]):
             return np.tile(code[:again], -(-len(cells) // again))[: len(cells)], different.tolist()
@@ -98,7 +98,7 @@ def _numbered(cells: pd.Series) -> tuple[NDArray[np.intp], list[Any]]:
             starts = np.append(0, 1 + np.flatnonzero(np.asarray(texts[1:] != texts[:-1], dtype=bool)))
             code, different = pd.factorize(texts.take(starts), use_na_sentinel=False)
             return np.repeat(code, np.diff(starts, append=len(cells))), different.tolist()
-    code, different = pd.factorize(cells, use_na_sentinel=False)
+    code, different = pd.factorize(cells.array, use_na_sentinel=False)  # of the column, an index is made too
     return code, different.tolist()
 
 
