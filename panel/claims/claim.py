@@ -181,6 +181,9 @@ def _odd_numbers(claim: Claim) -> Iterator[str]:
     if claim.margin <= 0:
         stated = format_typed(claim.margin)
         yield f"The margin is {stated}; it must be above zero: the smallest difference that matters."
+    if claim.kind in ("parity", "unsurpassed") and not claim.attribute and claim.margin >= 50:
+        stated = format_typed(claim.margin)
+        yield f"The margin is {stated} points beside half of all votes; it must lie below 50, or any vote is within it."
     if claim.kind in ("agreement", "preference", "absolute_negative") and not (
         math.isnan(claim.bar) or 0 < claim.bar < 100
     ):

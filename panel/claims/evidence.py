@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
+from scipy.special import ndtr
 
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, floor, kinds, nothing_yet
@@ -21,10 +22,10 @@ from panel.stats.answers.binomial import (
     lower_tail,
     maximum_count,
     minimum_count,
-    parity_region,
     upper_tail,
     wilson_interval,
 )
+from panel.stats.answers.paired_answers import lead_score
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.study.scores_used import (
     agreement_read,
@@ -239,7 +240,8 @@ def _shown(what: str, share: float, low: Any, high: Any, bar: float, method: str
 # A vote without a preference counts in the base and for neither side. Superiority asks for more than half of all
 # votes. 'Unsurpassed' asks that fewer than half and the margin prefer the other, parity that this holds either way;
 # without such votes these are the usual limits of 45 and 55 % (ASTM E1958 as summarised; its own text on such votes
-# not seen).
+# not seen). There 45 and 55 % are a lead of 10 points: with such votes the lead is held against that, too, as 46 votes
+# to none are no parity whoever else has no preference.
 
 
 _HALF = 0.5
@@ -255,6 +257,11 @@ class _Votes:
     neither: int
     unread: int
     repeated: int
+
+    @property
+    def both(self) -> tuple[int, int]:
+        """The votes for either."""
+        return self.prototype, self.versus
 
     @property
     def n(self) -> int:
@@ -354,7 +361,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
             _votes_words(claim.prototype, claim.versus, votes),
             f"To show more than {typed_share(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, "
             "one-sided).",
-            *_paradox(x, n),
+            *_paradox(votes),
         ),
         needs=lambda: (people_for_share(share, _HALF, preferred=True),),
         observed_share=share,
@@ -370,12 +377,12 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(VOTES, *missing)
     margin, n = claim.margin / 100, votes.n
     high = _HALF + margin
-    p = max(float(lower_tail(count, n, high)) for count in (votes.prototype, votes.versus))
+    p = max(_not_ahead(one, other, n, margin) for one, other in (votes.both, votes.both[::-1]))
     most = int(maximum_count(n, high, ALPHA))
     region = f"With {n} votes parity is shown where at most {most} prefer either one."
     if n > 2 * most:
         region = f"{region[:-1]}, so that at least {n - 2 * most} have no preference."
-    ahead = max(votes.prototype, votes.versus) / n
+    region += _lead_words(votes, margin)
     return Evidence(
         VOTES,
         tuple(
@@ -385,15 +392,15 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
         p,
         float(votes.prototype),
         n=n,
-        against=ahead >= high,
+        against=abs(votes.prototype - votes.versus) >= 2 * margin * n,
         suggestion=(f"liked as much as {public_name(materials.study, materials.names, claim.versus)}"),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes),
-            f"{region} Two exact one-sided tests, {p_words(p)}.",
-            *_paradox(votes.prototype, n, margin),
+            f"{region} Two one-sided tests, {p_words(p)}.",
+            *_paradox(votes, margin),
         ),
         needs=lambda: (people_for_parity(margin),),
-        method="two exact one-sided binomial tests; votes without a preference stay in the base",
+        method=f"either way: {_LEAD_METHOD}",
     )
 
 
@@ -409,14 +416,14 @@ def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         votes = _count_votes(materials.study, claim.prototype, rival, claim.question)
         if missing := _votes_missing(claim, materials, votes, *claim.competitors, rival=rival):
             return nothing_yet(VOTES, *missing)
-        p = float(lower_tail(votes.versus, votes.n, high))
+        p = _not_ahead(votes.versus, votes.prototype, votes.n, margin)
         most = int(maximum_count(votes.n, high, ALPHA))
         shown.append(_share_shown(f"preferred {rival}", votes.versus, votes.n, 1 - 2 * ALPHA, limit_high=100 * high))
         reasons.append(
             f"{_votes_words(claim.prototype, rival, votes)} Fewer than {typed_share(high)} prefer {rival} "
-            f"if at most {most} do; {p_words(p)}."
+            f"if at most {most} do;{_lead_words(votes, margin)} {p_words(p)}."
         )
-        worst, losing = max(worst, p), losing or votes.versus / votes.n >= high
+        worst, losing = max(worst, p), losing or votes.versus - votes.prototype >= 2 * margin * votes.n
         people.append(votes.n)
     if not people:
         return nothing_yet(VOTES, "No competitor is named.")
@@ -431,15 +438,38 @@ def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         ),
         reasons=(*reasons, "Every competitor must pass, so the largest p-value counts."),
         needs=lambda: (people_for_parity(margin, one_sided=True),),
-        method="exact one-sided binomial test against each competitor; votes without a preference stay in the base",
+        method=f"{_LEAD_METHOD}, against each competitor",
     )
 
 
-def _paradox(x: int, n: int, margin: float = 0.05) -> list[str]:
+_LEAD_METHOD = (
+    "one-sided binomial test (exact), and score test of the lead where some have no preference (Tango 1998), who stay "
+    "in the base"
+)
+
+
+def _not_ahead(ahead: int, behind: int, n: int, margin: float) -> float:
+    """Return the p-value that one is preferred by half and the margin, or leads by twice the margin."""
+    by_count, score = float(lower_tail(ahead, n, _HALF + margin)), lead_score(ahead, behind, n, 2 * margin)
+    return max(by_count, float(ndtr(score))) if ahead + behind < n else by_count
+
+
+def _lead_words(votes: _Votes, margin: float) -> str:
+    """Say what votes without a preference ask besides, with a space before it."""
+    if not votes.neither:
+        return ""
+    lead = f"{100 * abs(votes.prototype - votes.versus) / votes.n:.1f}"
+    return (
+        f" As some have no preference, the lead of the one over the other ({lead} points) must also be shown to lie "
+        f"below {format_typed(round(200 * margin, 9))} points."
+    )
+
+
+def _paradox(votes: _Votes, margin: float = 0.05) -> list[str]:
     """Say so where the same count shows more than half and parity, which needs about a thousand votes."""
-    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, _HALF + margin, ALPHA))
+    x, n = votes.prototype, votes.n
     better = int(minimum_count(n, _HALF, ALPHA))
-    if not better <= x <= most or x < fewest:
+    if x < better or _not_ahead(x, votes.versus, n, margin) > ALPHA:
         return []
     points = format_typed(round(100 * margin, 9))
     return [

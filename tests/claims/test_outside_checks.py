@@ -9,13 +9,14 @@ from statsmodels.stats.tests.test_tost import clinic
 from statsmodels.stats.weightstats import ttost_ind
 
 from panel.claims.claim import read_claims
-from panel.claims.evidence import _count_votes, _needed_words
+from panel.claims.evidence import _count_votes, _needed_words, _not_ahead
 from panel.claims.judge import _find_evidence, judge_claims
 from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, _is_shown
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.choices import count_preferences
 from panel.stats.answers.binomial import exact_interval
+from panel.stats.answers.paired_answers import lead_score
 from panel.stats.comparing.multiplicity import holm
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, vote_rows
@@ -150,7 +151,7 @@ def test_no_count_shows_parity_below_290_votes():
     assert counts_that_show_parity(290, range(142, 149)) == {145}
 
 
-@pytest.mark.parametrize(("first", "other", "neither"), [(30, 28, 10), (57, 53, 0), (31, 28, 10), (145, 145, 0)])
+@pytest.mark.parametrize(("first", "other", "neither"), [(30, 28, 10), (57, 53, 0), (30, 30, 30), (145, 145, 0)])
 def test_what_is_told_of_parity_agrees_with_the_verdict_whoever_has_no_preference(first, other, neither):
     n = first + other + neither
     study = study_with(
@@ -160,7 +161,39 @@ def test_what_is_told_of_parity_agrees_with_the_verdict_whoever_has_no_preferenc
     most = max(x for x in range(n + 1) if scipy.stats.binomtest(x, n, 0.6, "less").pvalue <= 0.05)
     told = f"With {n} votes parity is shown where at most {most} prefer either one"
     assert evidence.reasons[1].startswith(told + (f", so that at least {n - 2 * most} have" if n > 2 * most else "."))
-    assert _is_shown(evidence, evidence.p_value) == (max(first, other) <= most)
+    apart = neither and scipy.stats.norm.cdf(lead_score(max(first, other), min(first, other), n, 0.2)) > 0.05
+    assert _is_shown(evidence, evidence.p_value) == (max(first, other) <= most and not apart)
+
+
+@pytest.mark.parametrize("kind", ["parity", "unsurpassed"])
+def test_votes_without_a_preference_do_not_hide_who_is_ahead(kind):
+    """46 to none is no parity by any test: a sign test of those who chose has p = 3e-14."""
+    names = {"competitors": "P2"} if kind == "unsurpassed" else {"versus": "P2"}
+
+    def shown(first, other, neither):
+        study = study_with(
+            [claim_row("liked as much as P2", kind, margin=5.0, **names)], answers=vote_rows(first, other, neither)
+        )
+        evidence = _find_evidence(claim := read_claims(study)[0], Materials(study, (claim,)))
+        assert "must also be shown to lie below 10 points" in " ".join(evidence.reasons)
+        return _is_shown(evidence, evidence.p_value)
+
+    assert not shown(0, 46, 54)
+    assert not shown(10, 30, 60)
+    assert shown(20, 20, 160)
+    assert shown(46, 0, 54) == (kind == "unsurpassed")
+
+
+def test_a_margin_that_every_vote_lies_within_is_refused():
+    assert judge_claims(votes(100, 99, margin=50.0)).claims["verdict"].iloc[0] != SUPPORTED
+
+
+def test_parity_by_votes_is_seldom_shown_where_the_lead_is_the_margin():
+    rng = np.random.default_rng(20)
+    for neither in (0.2, 0.5, 0.8):
+        counts = rng.multinomial(300, [(1 - neither + 0.1) / 2, (1 - neither - 0.1) / 2, neither], 4000)
+        said = np.mean([_not_ahead(first, other, 300, 0.05) <= 0.05 for first, other, _ in counts.tolist()])
+        assert said < 0.065
 
 
 def counts_that_show_parity(n, counts):

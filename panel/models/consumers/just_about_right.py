@@ -355,7 +355,8 @@ def _beside_own_level(drops: pd.DataFrame, within: pd.DataFrame) -> pd.DataFrame
     consumers to like less what they find so.
     """
     keys = ["question", "side"]
-    not_within = pd.MultiIndex.from_frame(within.loc[within["verdict"] == "not shown", keys])
+    open_ones = within["verdict"].isin(["not shown", "perhaps", "between prototypes"])
+    not_within = pd.MultiIndex.from_frame(within.loc[open_ones, keys])
     moves = drops["verdict"] == "move"
     shown = pd.Series(below(holm(drops.loc[moves, "own_p"].to_numpy())), drops.index[moves])
     alone = moves & ~shown.reindex(drops.index, fill_value=False)

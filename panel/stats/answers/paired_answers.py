@@ -106,6 +106,20 @@ def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
     return np.asarray(np.where(changed > 0, np.minimum(2 * tail, 1.0), 1.0))
 
 
+def lead_score(first: float, second: float, n: float, lead: float) -> float:
+    """Return how many standard errors the lead (first - second) / n lies from `lead`, -1 < lead < 1.
+
+    Each of n people chose the first, the second or neither. The standard error is that under `lead`, with the share of
+    the second, q, by maximum likelihood given it: 2 n q^2 + b q - second lead (1 - lead) = 0.
+    Tango (1998), Stat. Med. 17:891 (from memory; confirmed by maximising the likelihood).
+    """
+    if lead < 0:  # then the other one is ahead
+        return -lead_score(second, first, n, -lead)
+    b = 2 * (n - first) * lead - (first + second) * (1 - lead)
+    q = (np.sqrt(b**2 + 8 * n * second * lead * (1 - lead)) - b) / (4 * n)
+    return float((first - second - n * lead) / np.sqrt(n * (2 * q + lead - lead**2)))
+
+
 # Do the same people spread differently over categories in two conditions? Stuart and Maxwell's test.
 
 

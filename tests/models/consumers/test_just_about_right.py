@@ -343,6 +343,36 @@ def test_people_who_like_everything_less_make_no_move():
     assert row["own_p"] == pytest.approx(by_hand(people(np.random.default_rng([3, 0]), own=1.0), row["prototype"]))
 
 
+def test_no_move_rests_on_a_test_that_does_not_count_among_so_many():
+    # people who like everything less mind more, on three questions: 20 of 100 such studies called for a change
+    for seed in range(40):
+        found = weigh_just_about_right(minding(np.random.default_rng([20, seed])))
+        asked = found.drops.loc[found.drops["verdict"].isin(["move", "own level"])].copy()
+        if asked.empty:
+            continue
+        own = multipletests(asked["own_p"], method="holm")[1] < 0.05
+        within = found.within.loc[found.within["verdict"] == "shown", ["question", "side"]]
+        also = [
+            (row.question, row.side) in set(within.itertuples(index=False, name=None)) for row in asked.itertuples()
+        ]
+        assert (asked["verdict"] == "move").tolist() == [one or other for one, other in zip(own, also, strict=True)]
+
+
+def minding(rng):
+    own = rng.normal(0, 1.2, 60)
+    liked = np.clip(np.rint(6 + own[:, None] + rng.normal(0, 1, (60, 3))), 1, 9)
+    tables = [("liking", "liking", liked)]
+    for name in ("thick", "sticky", "shiny"):
+        felt = (rng.normal(0, 1, (60, 1)) + rng.normal(0, 0.8, (60, 3))) * np.exp(-0.5 * own[:, None])
+        tables.append((name, "just_about_right", np.clip(np.rint(3 + felt), 1, 5)))
+    rows = [
+        {"assessor": f"C{a}", "prototype": f"P{p}", "question": name, "kind": kind, "answer": f"{value:g}"}
+        for name, kind, table in tables
+        for (a, p), value in np.ndenumerate(table)
+    ]
+    return Study({"answers": pd.DataFrame(rows)})
+
+
 def by_hand(study, prototype):
     """Welch's test, by scipy, of what each person gives one prototype beside the mean of the others."""
     table = study.table("answers").assign(answer=lambda rows: rows["answer"].astype(float))

@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
+from scipy.special import xlogy
 from scipy.stats import binom
 from statsmodels.stats.contingency_tables import mcnemar
 
-from panel.stats.answers.paired_answers import mcnemar_exact, pair_counts
+from panel.stats.answers.paired_answers import lead_score, mcnemar_exact, pair_counts
 
 CLOSED_FORM = 1e-10
 # off-diagonal counts with exact p: tests of statsmodels, from R and vassarstats.net
@@ -51,3 +53,15 @@ def test_pairs_are_counted_over_people_with_both_answers():
             assert found["only_first"][question, pair] == both.count((1, 0))
             assert found["only_second"][question, pair] == both.count((0, 1))
             assert found["both"][question, pair] == both.count((1, 1))
+
+
+@pytest.mark.parametrize(("first", "second", "n"), [(30, 10, 100), (46, 0, 100), (0, 46, 100), (7, 9, 16), (3, 5, 40)])
+@pytest.mark.parametrize("lead", [-0.3, 0.1, 0.2])
+def test_the_score_of_a_lead_has_the_standard_error_of_the_likeliest_shares(first, second, n, lead):
+    def unlikely(q):
+        return -(xlogy(first, q + lead) + xlogy(second, q) + xlogy(n - first - second, 1 - 2 * q - lead))
+
+    bounds = (max(0.0, -lead), (1 - lead) / 2)
+    q = minimize_scalar(unlikely, bounds=bounds, method="bounded", options={"xatol": 1e-12}).x
+    error = np.sqrt((2 * q + lead - lead**2) / n)
+    assert lead_score(first, second, n, lead) == pytest.approx(((first - second) / n - lead) / error, rel=1e-4)
