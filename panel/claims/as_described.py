@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import takewhile
 
 from panel.claims.own_words import EASE, OBJECTS, PARTICLES, STATES, Way, in_own_terms, kernel
@@ -71,6 +72,7 @@ class Telling:
     begins: frozenset[str] = frozenset()
 
 
+@cache
 def _degrees(how: str, *, amount: bool, anchored: bool) -> tuple[str, str]:
     """Return the patterns of what says more and what says less of how something is, or is done."""
     if how in EASE or how in _FAST:

@@ -30,7 +30,7 @@ from panel.claims.materials import Materials
 from panel.claims.names import may_stand
 from panel.claims.own_words import STUFF
 from panel.claims.parts import words_of
-from panel.claims.study_names import family_of, names_of, other_words, own_kernels
+from panel.claims.study_names import family_of, names_of, other_words, own_kernels, ways_in_words, words_of_kind
 from panel.claims.time_stamp import standing
 from panel.claims.verdict import (
     AGAINST,
@@ -358,7 +358,7 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
         of_users = claim.kind == "absolute_negative" and said.verdict != WITH_WORDING
-        also = "" if said.verdict in AS_WORDED else _offered(study, claim, case.not_covered)
+        also = "" if said.verdict in AS_WORDED else _offered(materials, claim, case.not_covered)
         drafts.append(Draft(claim.claim, claim.kind, *told, "agreement" if of_users else claim.kind, also))
     return tuple(drafts)
 
@@ -395,7 +395,7 @@ def _with_stated(study: Study, attribute: str, phrase: str) -> Study:
     return put_table(study, "attributes", texts)
 
 
-def _offered(study: Study, claim: Claim, not_covered: Sequence[str]) -> str:
+def _offered(materials: Materials, claim: Claim, not_covered: Sequence[str]) -> str:
     """Return the words left over that the study may state for the attribute of a claim, so that it can be read.
 
     Empty where they may not stand for it, where they are in several places, or where the sentence could not be read
@@ -406,14 +406,14 @@ def _offered(study: Study, claim: Claim, not_covered: Sequence[str]) -> str:
     if not claim.attribute or not places or places[-1] - places[0] >= _MOST_OFFERED:
         return ""
     words = tuple(word for word in tokens[places[0] : places[-1] + 1] if word not in _COMPARE)
-    if not STUFF.isdisjoint(words) or not may_stand(
-        words, family_of(study, claim.attribute), own_kernels(study, claim.attribute)
-    ):
+    study, names = materials.study, materials.names
+    family = family_of(study, claim.attribute)
+    if not STUFF.isdisjoint(words) or not may_stand(words, family, own_kernels(study, claim.attribute)):
         return ""
-    stated = _with_stated(study, claim.attribute, " ".join(words))
-    reads = read_sentence(claim.claim, names_of(stated), claim.prototype)
-    fits = reads.family == family_of(stated, claim.attribute) and reads.degree == "comparative"
-    return " ".join(words) if fits and not reads.left_over else ""
+    ways = ways_in_words(study, claim.attribute, words, words_of_kind(study))
+    reads = read_sentence(claim.claim, replace(names, ways=(*names.ways, *ways)), claim.prototype)
+    fits = reads.family == family and reads.degree == "comparative" and not reads.left_over
+    return " ".join(words) if fits and words not in names.attributes else ""
 
 
 _COMPARE = frozenset(("less", "more", "fewer", "better", "than", "as", "the", "a"))

@@ -119,9 +119,8 @@ def ways_of(called: Tokens, named: Tokens, types: set[str], better: bool) -> Ite
     left = core[1:] != () and core[-1] in _LEFT and kind == "more"  # oil left on the fingertips, and nowhere else
     states = tuple(each for each in others if _is_state(each) and (each[0] in STATES or not left))
     things = tuple(each for each in others if each not in states)
-    if left:
-        yield Way(kind, core[:-1], things, states, named, better)
-    yield Way(kind, core, things, states, named, better)
+    for all_or_part in (core[:-1], core) if left else (core,):
+        yield Way(kind, all_or_part, things, states, named, better)
     verb_first = core[2:] != () and core[0].endswith(("ing", "s"))
     if verb_first and core[-1] in PARTICLES:  # takes off mascara
         yield Way(kind, (core[0], core[-1], *core[1:-1]), things, states, named, better)
@@ -265,11 +264,14 @@ def kernel(word: str) -> str:
 def _alike(word: str) -> frozenset[str]:
     """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy, tug for pull."""
     own = {entry.family for _, entry in entries_at((word,), 0, "property") if entry.value == 1}
-    same = (
-        words[0] for words, entries in phrases().items() if len(words) == 1
-        for entry in entries if entry.part == "property" and entry.value == 1 and entry.family in own
-    )  # fmt: skip
-    return frozenset(map(kernel, (word, *same))) | _everyday().get(kernel(word), frozenset())
+    return _everyday().get(kernel(word), frozenset()).union((kernel(word),), *map(_kernels_of, own))
+
+
+@cache
+def _kernels_of(family: str) -> frozenset[str]:
+    """Return the kernels of the single words that say more of a property of the table."""
+    more = ((words, each) for words, entries in phrases().items() if len(words) == 1 for each in entries)
+    return frozenset(kernel(words[0]) for words, e in more if (e.part, e.family, e.value) == ("property", family, 1))
 
 
 @cache
@@ -451,8 +453,7 @@ def _site_end(tokens: Tokens, place: int, way: Way) -> int:
     if not on and (not place or tokens[place - 1] not in PARTICLES or tokens[place - 1] not in way.core):
         return 0
     place += on
-    states: set[Tokens] = {words[1:] for words in way.states}
-    while tokens[place : place + 1] and (tokens[place] in _ARTICLES or tokens[place : place + 1] in states):
+    while (one := tokens[place : place + 1]) and (one[0] in _ARTICLES or one in {words[1:] for words in way.states}):
         place += 1
     length = entry_at(tokens, place, "site")[0]
     return place + length if length and (not on or tokens[place] in way.named) else 0
@@ -557,10 +558,10 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
                 pairs = zip(sentence[start:], words[at:], strict=False)
                 run = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
                 run = run[: max((n for n, one in enumerate(run) if kernel(one) not in _SMALL_WORDS), default=0) + 1]
-                known = run[0] in OBJECTS | {"under"} or not names.isdisjoint(map(kernel, run))
+                own = {*map(kernel, run)}
                 when = [[word for word in each if word in STATES][-1:] for each in (words[:at], sentence[:start])]
-                known = known or when[0] == when[1] != []
-                known = known and not {*map(kernel, run)} <= names | _SMALL_WORDS
+                known = run[0] in OBJECTS | {"under"} or not names.isdisjoint(own) or when[0] == when[1] != []
+                known = known and not own <= names | _SMALL_WORDS
                 plain = not any(entry_at(tuple(run), n, part)[0] for n in range(len(run)) for part in _COMPARING)
                 inside |= {*range(start, start + len(run))} if known and plain and len(run) > 1 else set()
     outside = {word for n, word in enumerate(sentence) if n not in inside}
@@ -572,7 +573,7 @@ _COMPARING = ("less", "more", "not", "absolute_not", "comparative", "superlative
 
 
 def said_of_others(tokens: Tokens, ways: Sequence[Way]) -> list[str]:
-    """Return the words that say it of another thing: leaves less time, needs less pulling, an hour of less."""
+    """Return the words that say it of another thing: leaves less time, an hour of less, see where it was shaving."""
     done, named = (
         {kernel(way.core[0]) for way in ways if way.kind in kinds} for kinds in (("more",), ("more", "ease", "time"))
     )
@@ -589,8 +590,7 @@ def said_of_others(tokens: Tokens, ways: Sequence[Way]) -> list[str]:
         ):
             found += [word] if not any(of == "of" and each.endswith("s") for each, of in pairwise(tokens[:n])) else []
         found += ["of"] if word == "of" and after in _DEGREES and n and entry_at(tokens, n - 1, "unit")[0] else []
-        if word == "where" and n and before not in SILENT and after in ("it", "we"):
-            found.append(f"where {after}")  # they could see where it was shaving
+        found += [f"where {after}"] if word == "where" and n and before not in SILENT and after in ("it", "we") else []
         how = [entry for part in ("superlative", "comparative") for _, entry in entries_at(tokens, n, part)]
         if any(entry.family != "spreading" for entry in how) and (after == "application" or next_one == "apply"):
             found.append("apply")

@@ -316,17 +316,11 @@ def _is_how_far(study: Study, attribute: str) -> bool:
 
 
 def ways_to(study: Study, attribute: str, types: set[str]) -> Iterator[Way]:
-    """Give how an attribute is told: by its name, by that without its moment, by other words, by how it was judged.
-
-    `types`: words for what the product is.
-    """
+    """Give how an attribute of a product called `types` is told: by its names, by other words, by how it was judged."""
     words = study.attribute_words(attribute)
     family, table = family_of(study, attribute), study.table("attributes")
-    by_name = next(ways_of(words_of(words), words_of(words), types, better=False), None)
-    beside = (*by_name.things, *by_name.states) if by_name else ()  # skates about in the sock, where it slips in it
     for phrase in other_words(study).get(attribute, _NO_WORDS)[0]:
-        for way in ways_of(words_of(phrase), words_of(words), types, better=False):
-            yield replace(way, states=(*way.states, *beside))
+        yield from ways_in_words(study, attribute, words_of(phrase), types)
     if not family.startswith(OF_STUDY) and family in _BY_TIME:
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
@@ -340,6 +334,15 @@ def ways_to(study: Study, attribute: str, types: set[str]) -> Iterator[Way]:
 
 
 _NO_WORDS = tuple[str, ...](), tuple[str, ...]()
+
+
+def ways_in_words(study: Study, attribute: str, phrase: Tokens, types: set[str]) -> Iterator[Way]:
+    """Give how an attribute is told in other words that a study states for it."""
+    named = words_of(study.attribute_words(attribute))
+    by_name = next(ways_of(named, named, types, better=False), None)
+    beside = (*by_name.things, *by_name.states) if by_name else ()  # skates about in the sock, where it slips in it
+    for way in ways_of(phrase, named, types, better=False):
+        yield replace(way, states=(*way.states, *beside))
 
 
 @kept

@@ -192,7 +192,7 @@ def test_messages():
 # --- all in one order
 
 
-STUDIES, PEOPLE = 300, 80
+STUDIES, PEOPLE = 100, 80
 CHOOSE_FIRST = 0.62  # of alike samples, the one tried first; without an order effect it is 0.5
 
 
