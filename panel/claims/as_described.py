@@ -30,6 +30,7 @@ from panel.claims.parts import (
     qualities,
     verb_forms,
 )
+from panel.study.knowledge import shared_table
 
 _PLACES = frozenset((*OBJECTS, "towards", "toward", "below", "beside", "along", "through", "down", "beneath", "within"))
 _LEADS = _PLACES | STATES | {"as"}
@@ -147,6 +148,21 @@ def mover_of(told: Tokens) -> str:
     return ([""] + [word for word in head if word not in _SMALL])[-1]
 
 
+def judged_of(told: Tokens, types: set[str]) -> str:
+    """Return what a definition says it of: `product`, or the place of the body that is or does it; else nothing.
+
+    Of how grainy the cream is that is the product, of how far the foot slips the foot; drops into the tub the product.
+    """
+    parts = _parted(told)
+    whole = tuple(takewhile(lambda word: word not in _LEADS, parts.subject)) if parts else ()
+    if parts is None or {"a", "the"} & {*whole[1:]} or not (whole or parts.how == "much"):
+        return ""  # how large a mark the arm leaves
+    subject = [word for word in parts.subject if word not in _SMALL - {"it"}]
+    if {*subject} <= types | {"it", "product"}:
+        return "product"
+    return " ".join(subject) if entry_at(whole[-1:], 0, "site")[0] else ""  # the wet skin, the skin of the cheek
+
+
 def _verb_at(words: Tokens) -> int | None:
     """Return the place of the verb of a clause: hang of the hairs at the parting hang together; none where unclear."""
     if words[0].endswith("s") and words[1:2] and words[1] in _LEADS | PARTICLES:
@@ -254,7 +270,7 @@ def tellings_of(judged: Judged, types: set[str]) -> Iterator[Telling]:
 
 _NEXT_DAY = ("next", "morning")
 _WHOSE = r"(?: (?:of|from) (?P<whose>(?:(?:the|our|this|new) )*§+(?: §+)*))?"
-_AUX = r"(?:(?:had|has|have|did|do|does) )?"
+_AUX = r"(?:(?:had|has|have|did|do|does|was found to|were found to) )?"
 _FEELS = r"(?:is|are|was|were|feel|feels|felt|be)"
 
 
@@ -263,13 +279,13 @@ def _without_day(named: Tokens) -> Tokens:
 
 
 def _beside(settings: Sequence[Tokens]) -> str:
-    """Return the pattern of at most two phrases of place and time, each after a blank."""
+    """Return the pattern of at most three phrases of place and time, each after a blank."""
     where = [f" {_phrase_pattern(phrase)}" for phrase in dict.fromkeys(settings)]
-    return f"(?:{'|'.join(where)}){{0,2}}" if where else ""
+    return f"(?:{'|'.join(where)}){{0,3}}" if where else ""
 
 
 def _either(up: str, down: str) -> str:
-    return rf"(?:(?P<up>{up})|(?P<down>{down}))"
+    return rf"(?:(?P<denied>no|not) )?(?:(?P<up>{up})|(?P<down>{down}))"
 
 
 def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) -> Iterator[tuple[str, int]]:
@@ -281,7 +297,7 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
         return
     up, down = _degrees(how, amount=how in _AMOUNTS, anchored=True)
     degree = _either(up, down)
-    verbs = any_of(_states_like(parts.verb[0])) if state else verb_forms(parts.verb[0])
+    verbs = any_of(_states_like(parts.verb[0])) if state else _forms_alike(parts.verb[0])
     verb = " ".join([verbs, *(rf"(?:it )?{word}" for word in parts.verb[1:]), *_needed(parts)])
     if how_much:
         yield rf"{degree}(?: of (?:it|§+(?: §+)*))? {verb}{beside.replace('{0,', '{1,')}", sign
@@ -291,7 +307,9 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
     verb += "".join(rf"(?: {phrase[0]})?" for phrase in parts.rest[:1] if phrase[0] in PARTICLES)
     counted = any(entry_at((word,), 0, "number")[0] for word in parts.subject)
     who = rf"{_ARTICLE}{r'(?:(?:two|three|four|five|ten) )?' * counted}{subject}{_WHOSE}{beside} "
-    first = beside.replace("(?: ", "(?:", 1).replace("| ", " |").removesuffix("){0,2}") + " )?" if beside else ""
+    first = beside.replace("(?: ", "(?:", 1).replace("| ", " |").removesuffix("){0,3}") + " )?" if beside else ""
+    if parts.verb[0] in _FELT and entry_at(parts.subject[-1:], 0, "site")[0]:
+        yield rf"{any_of(_FELT)} {degree}{beside}", sign  # feels colder
     yield rf"{first}{f'(?:{who})?' if untold else who}{_AUX}{verb}{beside} {degree}{beside}", sign
     if state:
         yield from ((each, sign) for each in _of_thing(subject, degree, beside))
@@ -374,6 +392,13 @@ def _by_quantity(parts: _Parts, judged: Judged, beside: str) -> Iterator[tuple[s
     if subject:
         yield rf"{_ARTICLE}{subject}{_WHOSE}{beside} {verb} {amount} {text}{beside}", _sign_of("much", judged)
         yield rf"{amount} {text} per {subject}{beside}", _sign_of("much", judged)
+
+
+def _forms_alike(verb: str) -> str:
+    """Return the pattern of a verb and of those of everyday words that say the same: slides for slips."""
+    rows = (str(words).split() for words in shared_table("claim_alike_en")["words"])
+    same = {base_of(verb), *(word for row in rows if base_of(verb) in row for word in row)}
+    return f"(?:{'|'.join(sorted(map(verb_forms, same)))})"
 
 
 def _states_like(verb: str) -> frozenset[str]:
@@ -489,7 +514,8 @@ def in_described_terms(tokens: Tokens, tellings: Sequence[Telling], products: Se
         at = len(text[: match.start("whose")].split())
         whose = ("with", *tokens[at : at + len(match["whose"].split())])
     after = _of_other(tokens[end:], tokens[start:end])
-    return (*tokens[:start], "more" if more else "less", *telling.named, *whose, *after)
+    denied = (match["denied"],) if match["denied"] else ()
+    return (*tokens[:start], *denied, "more" if more else "less", *telling.named, *whose, *after)
 
 
 def _of_other(after: Tokens, told: Tokens) -> Tokens:

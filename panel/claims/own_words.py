@@ -134,43 +134,14 @@ def ways_of(called: Tokens, named: Tokens, types: set[str], better: bool) -> Ite
         yield Way(kind, (core[1], core[0], *core[2:]), things, states, named, better)
 
 
-def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way]:
-    """Give how an attribute is told by how it was judged: how milky the water looks, how far the foot slips in a sock.
-
-    `told`: its definition; `named`: its name, for which it stands; `types`: words for what the product is.
-    """
-    if told[:1] != ("how",):
-        yield from _ways_of_a_noun(told, named, types)
-    if told[:1] != ("how",) or _TURNING & {*told}:
-        return
-    if told[1:2] == ("much",) and told[3:5][:1] and told[3] in _BEING:  # how much water is felt
-        yield from _ways_of_a_noun((told[2], *told[4:]), named, types)
-    how, words, verb = told[1:2], told[2:], _verb_at(told[2:])
-    kind = "more" if how in _HOW_MUCH else "ease" if how == ("easily",) else "speed" if {*how} & _QUICKLY else ""
-    subject = tuple(word for word in words[:verb] if word not in _ARTICLES | types | {"it", "still"})
-    done = " ".join(words[verb:]).split(" and ")[0].split()
-    unclear = {"and", "or", "can", "be"} & {*subject} or (how == ("much",) and words[0] not in (*_ARTICLES, "it"))
-    if not done or unclear or how[0].endswith("ly") > bool(kind) or (done[0] in _BEING) == bool(kind):
-        return  # how much foam two pumps give is no giving
-    _, core, others = _parts_of(tuple(done), types)
-    if not kind and entry_at(how, 0, "property")[0]:
-        return
-    kind, core = (kind, core) if kind else ("more", how)
-    of_body = all(entry_at((word,), 0, "site")[0] for word in {*subject} - {"of"})
-    of_name = {*map(kernel, named)}
-    needed = {each for each in others if "each" in each or (not _is_state(each) and of_name & {*map(kernel, each[1:])})}
-    needed |= {each for each in others if each[0] == "to" and done[0] in _BE and not subject}  # hard to push fingers in
-    states = tuple(each for each in others if each not in needed)  # from cheek to tip: no part of the name
-    head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # not the pad, of the mark on the pad
-    for whose in dict.fromkeys(((),) if of_body else ((("of", *subject),), (("of", *head),))):
-        yield Way(kind, core, (*whose, *sorted(needed)), states, named, better=False)
-
-
-def _ways_of_a_noun(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way]:
+def ways_of_a_noun(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way]:
     """Give how an attribute is told by what was judged of it: force needed to squeeze it, pull felt when fingers part.
 
+    `told`: its definition, without a how; `named`: its name, for which it stands; `types`: words for the product.
     What it is needed for, or when or where it was, must be told with it.
     """
+    if told[:1] == ("how",):
+        return  # a clause: see `as_described`
     at = next((n for n, word in enumerate(told) if word in _FELT), 0)
     core = tuple(word for word in told[:at] if word not in _ARTICLES)
     known = any(entry_at(core, n, part)[0] for n in range(len(core)) for part in ("", "site"))
@@ -183,38 +154,6 @@ def _ways_of_a_noun(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Wa
 
 
 _FELT = frozenset(("felt", "needed", "left", "seen", "perceived", "remaining"))
-
-
-def _verb_at(words: Tokens) -> int:
-    """Return the place of the verb of a clause, after its subject: slips of the foot slips in a sock; else its end."""
-    ends = STATES | OBJECTS | PARTICLES
-    for n, word in enumerate(words):
-        doing = word.endswith("s") > word.endswith("ss") and words[n - 1] not in _ARTICLES | OBJECTS  # three drops run
-        doing = (doing or words[n - 1].endswith("s")) and (n + 1 == len(words) or words[n + 1] in ends)
-        if n and (word in _BEING or doing):
-            return n
-    return len(words)
-
-
-def judged_of(told: Tokens, types: set[str]) -> str:
-    """Return what a definition says it of: `product`, or the place of the body that does it; else nothing.
-
-    Of how grainy the cream is that is the product, of how far the foot slips the foot.
-    """
-    words, verb = told[2:], _verb_at(told[2:])
-    if told[:2] == ("how", "much") and words[0].endswith("s") and {*words[1:2]} & (OBJECTS | PARTICLES):
-        return "product"  # how much drops into the tub
-    subject = [word for word in words[:verb] if word not in _ARTICLES | {"still"}] if told[:1] == ("how",) else []
-    if not subject or verb == len(words):
-        return ""
-    if {*subject} <= types | {"it", "product"}:
-        return "product"
-    does = words[verb] not in _BEING or words[verb].startswith("look") or told[1] == "soft"
-    head = tuple(takewhile(lambda word: word not in OBJECTS, subject))[-1:]  # the wet skin, the skin of the cheek
-    return " ".join(subject) if does and entry_at(head, 0, "site")[0] else ""
-
-
-_HOW_MUCH = (("much",), ("far",), ("strongly",))
 
 
 def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]]:

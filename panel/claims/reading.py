@@ -319,6 +319,8 @@ class Cursor(Words):
         into = words.split()[-1] in _IN_PLACE  # sinks into hands
         if length and not (into or self.product_at(after) or self.entry("feel", after + length)[0]):
             return site.family  # light skin
+        if self.product_at(after) and between[-1:] in (("a",), ("the",), ()) and words.endswith("er"):
+            return "product"  # a softer foam
         if between[-1:] == ("them",):
             return "people"
         wrong = wrong or "it" in (*between, *words.split()) or words.startswith(("can ", "could "))

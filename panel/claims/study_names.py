@@ -10,11 +10,10 @@ from itertools import groupby, takewhile
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from panel.claims.as_described import Judged, Telling, mover_of, tellings_of
+from panel.claims.as_described import Judged, Telling, judged_of, mover_of, tellings_of
 from panel.claims.own_words import (
     Way,
     is_applied,
-    judged_of,
 )
 from panel.claims.parts import (
     SILENT,
@@ -46,7 +45,7 @@ from types import MappingProxyType
 
 from panel.claims.claim import NOTE as NOTE
 from panel.claims.claim import Claim, Reading, WordingFinding
-from panel.claims.names import BY_PRODUCT, OF_STUDY, Names, may_stand
+from panel.claims.names import BY_PRODUCT, OF_FILM, OF_STUDY, Names, may_stand
 from panel.claims.own_words import (
     DENYING,
     EASE,
@@ -57,8 +56,8 @@ from panel.claims.own_words import (
     STATES,
     as_defined,
     kernel,
-    ways_described,
     ways_of,
+    ways_of_a_noun,
 )
 from panel.claims.parts import Entry
 from panel.study.naming import done_by, timed_words
@@ -330,7 +329,7 @@ def ways_to(study: Study, attribute: str, types: set[str]) -> Iterator[Way]:
     for called, named in dict.fromkeys([*ways, (words_of(heading), words_of(words))]):
         yield from ways_of(called, named, types, better)
     for told in judged_as(study, attribute)[1:2]:
-        yield from ways_described(told, words_of(_plain_name(words)), types)
+        yield from ways_of_a_noun(told, words_of(_plain_name(words)), types)
 
 
 _NO_WORDS = tuple[str, ...](), tuple[str, ...]()
@@ -584,12 +583,12 @@ def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset
     """Return what was judged, the product or the skin, where a sentence says it of the other one; else nothing."""
     judged = next((judged_of(told, words_of_kind(study)) for told in judged_as(study, attribute)[1:2]), "")
     said = reading.said_of
+    is_so = not {"is", "are", "was", "were"}.isdisjoint(reading.words_for("function")) and reading.family not in OF_FILM
+    of_it = reading.family.startswith(OF_STUDY) or reading.has("look") or reading.family in ("whitening", "softness")
     if (judged == "product" and said not in ("", "people", judged)) or (
-        judged not in ("", "product")
-        and said == "product"
-        and (reading.family.startswith(OF_STUDY) or reading.has("look") or reading.family in ("whitening", "softness"))
+        judged not in ("", "product") and said == "product" and (is_so or of_it)
     ):
-        return judged  # the skin pulls less, where the stick does; the balm slips less, where the foot does
+        return judged  # the skin pulls less, where the stick does; the gel is colder, where the skin feels so
     if reading.family == "thickness" and said not in ("", "people", "product"):
         return "product"  # a thinner body
     of = "skin" if reading.family in _OF_SKIN else "product"
