@@ -231,6 +231,12 @@ class Materials:
             e.family for word in words for _, e in entries_at((word,), 0) if e.part in ("site", "product for")
         )
 
+    @cached_property
+    def coded(self) -> bool:
+        """Whether all samples of the panel were served under a code, by the plan: nobody knew which was which."""
+        codes, prototypes = self.study.listed("servings", "code", "prototype")
+        return bool(codes) and all(codes) and not {*codes} & {*prototypes}
+
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
         minutes = judged_minutes(self.study, attribute)

@@ -573,21 +573,21 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
     table = materials.study.table("readings")
     if table.empty:
         return
-    measures = tuple(str(name) for name in table["measure"].unique())
     named = {word for word in words_of(claim.claim) if len(word) >= _LEAST_LETTERS}
     partners = {
         measure: attribute
         for measure, attribute in _partners(materials.study)
         if attribute == claim.attribute or family_of(materials.study, attribute) in wanted
     }
-    denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
-    for measure in measures:
+    reading = materials.read(claim.claim)  # less of it than another is not none
+    denies = _said(reading) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
+    denies &= "comparative" not in reading.degree
+    for measure in map(str, table["measure"].unique()):
         by_name = bool(named & set(words_of(measure)))
         if not (by_name or measure in partners):
             continue
         own = table.loc[(table["measure"] == measure) & (table["prototype"] == claim.prototype)]
-        values = own["value"].to_numpy(float)
-        values = values[np.isfinite(values)]
+        values = own["value"].dropna().to_numpy(float)
         if not len(values):
             continue
         spread = float(values.std(ddof=1)) if len(values) > 1 else float("nan")

@@ -369,9 +369,10 @@ def _around_findings(
     told_in = materials.agreed(claim.prototype, claim.question).sessions if claim.question else ()
     record = test_record(materials.study, materials.voted_in if evidence.rests_on == VOTES else told_in)
     yield from _on_shares(claim, evidence, materials, reading)
-    timed = bool(claim.attribute) and is_timed(materials.study, claim.attribute)
     yield from _on_people(materials, evidence, reading, record, asked_people=asked_people)
-    yield from _on_test(evidence, reading, record, asked_people=asked_people, timed=timed)
+    timed = bool(claim.attribute) and is_timed(materials.study, claim.attribute)
+    made = {kind for kind, so in (("timed", timed), ("blind", materials.coded and not asked_people)) if so}
+    yield from _on_test(evidence, reading, record, made, asked_people=asked_people)
     yield from _on_places(claim, materials, reading)
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from on_times(claim, materials, reading)
@@ -481,17 +482,16 @@ def _on_people(
 
 
 def _on_test(
-    evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool, timed: bool
+    evidence: Evidence, reading: Reading, record: Mapping[str, Any], fitting: set[str], *, asked_people: bool
 ) -> Iterator[WordingFinding]:
-    """Say where the sentence speaks of another kind of test than the one that was made."""
-    fitting = {"timed"} if timed or evidence.rests_on == TIMES else set()
+    """Say where the sentence speaks of another kind of test than the one that was made; `fitting` is what it was."""
+    fitting |= {"timed"} if evidence.rests_on == TIMES else set()
     if asked_people or evidence.rests_on == TIMES:
         home = (kind for kind in ("home", "hall") if asked_people and record["kind"].casefold().startswith(kind))
         fitting |= {"users", *home}
     if not reading.families_for("test") <= fitting:
-        message = (
-            f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
-        )
+        was = record["kind"] if asked_people else evidence.rests_on
+        message = f"The sentence names another kind of test; it was: {was}."
         yield _change("another kind of test", message, "Name the test that was made.", "truthfulness")
 
 

@@ -1,9 +1,12 @@
 """For and against: all data of a study that bear on a claim's word, each on its side. The rules are ours, no source."""
 
+from dataclasses import replace
+
 import pytest
 
 from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.verdict import _NEITHER, AGAINST, CONTRARY, FOR, IN_BATCHES, SUPPORTED, _same_place, _things
+from tests.blend_studies import DEMO
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 WORDS = "The cream does not leave my hands feeling greasy."
@@ -145,6 +148,42 @@ def test_a_reading_that_the_sentence_names():
     clean = [row | {"value": v} for row, v in zip(blot, (0.0, 0.02, -0.01), strict=True)]
     found = judged(claim, answer_rows(55, 60, question="paper"), asked, readings=clean)
     assert (verdict(found), sides(found)) == (SUPPORTED, [_NEITHER])
+
+
+def test_less_than_another_is_not_none():
+    row = {"kind": "superiority", "prototype": "P4", "versus": "P1", "attribute": "AF_GREASE", "direction": "less"}
+    claim = row | {"claim": "left less of a greasy film than our previous hand cream"}
+    (draft,) = judge_drafts(DEMO, [claim])  # an instrument read film tack
+    assert (draft.verdict, [each for each in draft.reasons if "so not none" in each]) == (IN_BATCHES, [])
+
+
+@pytest.mark.parametrize(
+    "claim",
+    [
+        "In a blind test with ten trained assessors, it felt less greasy than our previous hand cream.",
+        "Less greasy than our previous hand cream (trained panel, blind).",
+        "Our trained assessors, without knowing which was which, found it less greasy than our previous hand cream.",
+    ],
+)
+def test_a_test_was_blind_where_the_plan_gives_codes(claim):
+    row = {"kind": "superiority", "prototype": "P4", "versus": "P1", "attribute": "AF_GREASE", "direction": "less"}
+    servings = DEMO.tables["servings"]
+    named = {**DEMO.tables, "servings": servings.assign(code=servings["prototype"])}
+    without = {name: table for name, table in DEMO.tables.items() if name != "servings"}
+    studies = (DEMO, replace(DEMO, tables=named), replace(DEMO, tables=without))
+    drafts = [judge_drafts(study, [row | {"claim": claim}])[0] for study in studies]
+    assert [draft.verdict == IN_BATCHES for draft in drafts] == [True, False, False]
+    assert all(any("another kind of test" in reason for reason in draft.reasons) for draft in drafts[1:])
+
+
+@pytest.mark.parametrize(
+    "claim",
+    ["Less greasy than our previous hand cream for blind people", "Less greasy in a blind test at home than before",
+     "Not tested blind: less greasy than our previous hand cream", "Blinds less than our previous hand cream"],
+)  # fmt: skip
+def test_other_words_for_blind_are_not_covered(claim):
+    row = {"kind": "superiority", "prototype": "P4", "versus": "P1", "attribute": "AF_GREASE", "direction": "less"}
+    assert judge_drafts(DEMO, [row | {"claim": claim}])[0].verdict not in (SUPPORTED, IN_BATCHES, CONTRARY)
 
 
 def test_a_draft_is_held_against_the_same_evidence():
