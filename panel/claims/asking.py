@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from panel.claims.as_described import in_terms_of_study
 from panel.claims.claim import Reading
-from panel.claims.names import as_chosen, longest
+from panel.claims.names import as_chosen, longest, stage_at
 from panel.claims.parts import (
     ENDS,
     FULL,
@@ -55,7 +55,7 @@ class Asking(Cursor):
         """Return the words with `after that` for what happened before: 10 minutes after that."""
         for place in range(len(self.tokens) - 1, -1, -1):
             before = len(self.found.chunks)
-            length, event = self.event_at(place)
+            length, event = stage_at(self.tokens, place, self.names.moments) or self.event_at(place)
             if length:
                 words = " ".join(self.tokens[place : place + length])
                 self.found.chunks.append(Entry("event", event, words=words))

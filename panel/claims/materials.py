@@ -202,13 +202,13 @@ class Materials:
         words = judged_after(self.study, attribute)
         found = frozenset(("applied",) if is_applied(words) else happened(self.read(words)) or filter(None, (words,)))
         washes = any(word.startswith(("cleans", "wash", "shampoo", "soap")) for word in words_of_kind(self.study))
-        return found | {"washing", "cleansing"} if washes and "applied" in found else found  # that is its use
+        found |= {"washing", "cleansing"} if washes and "applied" in found else set()  # that is its use
+        return found | {naming(self.study).stage(attribute)}
 
     def role(self, prototype: str) -> str:
         """Return the role of a prototype; empty if it is not listed."""
-        table = self.study.table("prototypes")
-        found = table.loc[table["prototype"] == prototype, "role"]
-        return str(found.iloc[0]) if len(found) else ""
+        roles = dict(zip(*self.study.listed("prototypes", "prototype", "role"), strict=True))
+        return str(roles.get(prototype, ""))
 
     def rest_of_range(self, prototype: str) -> tuple[str, ...]:
         """Return the other prototypes of the range: all that are no reference and no untreated skin."""

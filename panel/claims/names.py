@@ -110,6 +110,23 @@ def happened(reading: Reading) -> dict[str, str]:
     return own | ({"applied": applied} if applied else {})
 
 
+def stage_at(
+    tokens: Tokens, place: int, moments: Mapping[Tokens, tuple[tuple[str, str], ...]]
+) -> tuple[int, str] | None:
+    """Return how many tokens name a stage of judging, and which: during rub-out, at the pick-up stage."""
+    if tokens[place] not in ("on", "at", "in", "during", "upon"):
+        return None
+    start = place + 1 + (tokens[place + 1 : place + 2] in (("the",), ("our",)))
+    for end in range(len(tokens), start, -1):
+        for stage, kind in moments.get(tokens[start:end], ()):
+            if kind == STAGE:
+                return end + (tokens[end : end + 1] in (("stage",), ("phase",), ("test",))) - place, stage
+    return None
+
+
+STAGE = "stage"  # what is neither done nor waited for, and told of by its name
+
+
 def is_moment(said: str, own: str) -> bool:
     """Return whether what is said to have happened is, at least in general, what had: drying for towel drying."""
     return said == own or own.endswith(f" {said}") or said == f"skin {own}"

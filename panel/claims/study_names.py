@@ -45,7 +45,7 @@ from types import MappingProxyType
 
 from panel.claims.claim import NOTE as NOTE
 from panel.claims.claim import Claim, Reading, WordingFinding
-from panel.claims.names import BY_PRODUCT, OF_FILM, OF_STUDY, Names, may_stand
+from panel.claims.names import BY_PRODUCT, OF_FILM, OF_STUDY, STAGE, Names, may_stand
 from panel.claims.own_words import (
     DENYING,
     EASE,
@@ -142,8 +142,9 @@ def _events(study: Study) -> dict[Tokens, tuple[tuple[str, str], ...]]:
     own = {words[words[:1] in (("the",), ("a",)) :] for words in told}
     new = {phrase for phrase in own if phrase[:1] not in _known_events() and phrase[:2] not in _known_events()}
     events = {**_known_events(), **{each: " ".join(each) for each in new if each and not is_applied(" ".join(each))}}
-    forms = sorted((form, event, kind) for doing, event in events.items() for form, kind in forms_of(doing))
-    return {form: tuple(each[1:] for each in same) for form, same in groupby(forms, key=itemgetter(0))}
+    stages = {(words_of(str(each)), str(each), STAGE) for each in {*study.table("attributes")["stage"]} - {"", "any"}}
+    forms = {(form, event, kind) for doing, event in events.items() for form, kind in forms_of(doing)}
+    return {form: tuple(each[1:] for each in same) for form, same in groupby(sorted(forms | stages), key=itemgetter(0))}
 
 
 @cache

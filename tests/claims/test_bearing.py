@@ -186,6 +186,26 @@ def test_other_words_for_blind_are_not_covered(claim):
     assert judge_drafts(DEMO, [row | {"claim": claim}])[0].verdict not in (SUPPORTED, IN_BATCHES, CONTRARY)
 
 
+STAGES = [
+    ("PU_FIRM", "less", "On pick-up, the new cream is less firm than our previous hand cream", True),
+    ("PU_FIRM", "less", "P4 was judged less firm than P1 at the pick-up stage", True),
+    ("RO_SPREAD", "more", "During rub-out, it was easier to spread than our previous hand cream", True),
+    ("AF_GREASE", "less", "Less greasy in the after-feel than our previous hand cream", True),
+    ("AF_GREASE", "less", "Less greasy during rub-out than our previous hand cream", False),
+    ("AF_STICK", "less", "Less sticky on pick-up than our previous hand cream", False),
+    ("AF_STICK", "less", "Less sticky in the later after-feel than our previous hand cream", False),
+    ("AF_STICK", "less", "Less sticky at any stage than our previous hand cream", False),
+    ("PU_FIRM", "less", "Less firm on every pick-up than our previous hand cream", False),
+    ("PU_FIRM", "less", "More firm on pick-up than our previous hand cream", False),
+]
+
+
+@pytest.mark.parametrize(("attribute", "direction", "claim", "may"), STAGES)
+def test_a_stage_of_judging_may_be_told_where_it_is_the_attributes_own(attribute, direction, claim, may):
+    row = {"kind": "superiority", "prototype": "P4", "versus": "P1", "attribute": attribute, "direction": direction}
+    assert (judge_drafts(DEMO, [row | {"claim": claim}])[0].verdict == IN_BATCHES) is may
+
+
 def test_a_draft_is_held_against_the_same_evidence():
     study = study_with([], answers=YES, facts={"questions": ASKED}, **scored(43))
     row = {"claim": "does not leave hands feeling greasy", "kind": "agreement", "prototype": "P1", "question": "hands"}
