@@ -40,13 +40,15 @@ _SAME_LEADS = (
     frozenset(("while", "during", "when", "as")),
 )  # fmt: skip
 _ARTICLE = r"(?:(?:a|an|the|your|my|their|one|this|a single) )?"
+_ITS = r"(?:(?:its|their|a|an|the) )?"
 _SMALL = frozenset(("a", "an", "the", "your", "my", "their", "one", "it", "you", "its", "still"))
 _BEING = frozenset(("is", "are", "was", "were", "be"))
 _SEEN, _FELT = frozenset(("look", "looks", "looked")), frozenset(("feel", "feels", "felt"))
 _LYING = frozenset(("lie", "lies", "lay", "sit", "sits", "sat"))
 _SEEMS = _BEING | _SEEN | _FELT | _LYING | {"seem", "seems"}
 _PORTIONS = frozenset((
-    "drop", "drops", "dab", "dabs", "pump", "pumps", "it", "product", "colour", "color", "foam", "pigment", "formula",
+    "drop", "drops", "dab", "dabs", "pump", "pumps", "it", "sample", "colour", "color", "foam", "pigment", "formula",
+    "product",
 ))  # fmt: skip
 _AMOUNTS = frozenset(("much", "far", "strongly", "firmly", "tightly", "harshly", "often", "hard", "intensely", "well"))
 _FAST = frozenset(("fast", "quickly", "rapidly", "soon", "swiftly"))
@@ -321,7 +323,7 @@ def _needed(parts: _Parts) -> Iterator[str]:
     Not of a place of the body.
     """
     if parts.verb[0] not in _SEEMS:
-        yield from (rf"(?:its|their)? ?{re.escape(word)}" for word in parts.rest_of_verb if word not in _SMALL)
+        yield from (rf"{_ITS}{re.escape(word)}" for word in parts.rest_of_verb if word not in _SMALL)
         first = parts.rest[0] if parts.rest and not parts.rest_of_verb else ()
         if first[:1] == ("to",) and not any(entry_at(first, n, "site")[0] for n in range(len(first))):
             yield _phrase_pattern(first)

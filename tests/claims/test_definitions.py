@@ -1,7 +1,8 @@
 """What a sentence says of an attribute in the words of its definition: more of it, less of it, or nothing that is read.
 
 Each row is a product, the attribute's name (a code, where nothing can be read from it), its definition, and phrases
-with what they say. Definitions are of many kinds; what they say was written by hand (common practice, no source).
+with what they say. Definitions are of many kinds; what they say was written by hand, of some rows after the program had
+read them (common practice, no source). What is true and not read stands in no row.
 """
 
 from functools import cache
@@ -16,6 +17,13 @@ TOLD = [
     ("cream", CODE, "force needed to squeeze the tube", {
         "More force is needed to squeeze the tube": "more", "Less force is needed to squeeze the tube": "less",
         "Needs more force to squeeze the tube": "more", "More force is needed to open the tube": "", "More force": "",
+    }),
+    ("cream", CODE, "how soon the sample stops feeling like a moving layer", {
+        "The sample stops feeling like a moving layer sooner": "more",
+        "Stops feeling like a moving layer faster": "more",
+        "It stops feeling like a moving layer later": "less", "It stops feeling like a layer sooner": "",
+        "Your skin stops feeling like a moving layer sooner": "", "It starts feeling like a moving layer sooner": "",
+        "It stops moving sooner": "",
     }),
     ("balm", CODE, "pull felt when the fingers part", {
         "More pull is felt when the fingers part": "more", "Less pull felt when the fingers part": "less",
