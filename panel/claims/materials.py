@@ -233,7 +233,7 @@ class Materials:
 
     @cached_property
     def coded(self) -> bool:
-        """Whether all samples of the panel were served under a code, by the plan: nobody knew which was which."""
+        """Whether the plan of servings gives every sample of the panel a code that is no prototype's name."""
         codes, prototypes = self.study.listed("servings", "code", "prototype")
         return bool(codes) and all(codes) and not {*codes} & {*prototypes}
 

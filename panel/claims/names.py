@@ -37,9 +37,9 @@ class Names:
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the kinds
     of product the study is about, empty where it does not say; `purpose` what words of its purpose begin with; `dose`
     the amount the panel got; `ways` how attributes of its own are told; `moments` what may have happened before it was
-    judged, and which form of its verb that is; `people` who took part, the longest words first; `chosen` what people
-    would rather do with the one they chose, and what follows it; `units` what was counted: strokes;
-    `tellings` how attributes are told in the terms of their definitions.
+    judged, and which form of its verb that is, and the stages of judging; `people` who took part, the longest words
+    first; `chosen` what people would rather do with the one they chose, and what follows it; `units` what was counted:
+    strokes; `tellings` how attributes are told in the terms of their definitions.
     """
 
     prototypes: Mapping[Tokens, str]

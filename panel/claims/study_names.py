@@ -11,10 +11,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from panel.claims.as_described import Judged, Telling, judged_of, mover_of, tellings_of
-from panel.claims.own_words import (
-    Way,
-    is_applied,
-)
+from panel.claims.own_words import Way, is_applied
 from panel.claims.parts import (
     SILENT,
     Tokens,

@@ -185,7 +185,10 @@ def test_votes_without_a_preference_do_not_hide_who_is_ahead(kind):
 
 
 def test_a_margin_that_every_vote_lies_within_is_refused():
-    assert judge_claims(votes(100, 99, margin=50.0)).claims["verdict"].iloc[0] != SUPPORTED
+    found = judge_claims(votes(100, 99, margin=50.0))
+    assert found.claims["verdict"].iloc[0] != SUPPORTED
+    told = [*found.reasons["reason"], *found.needs["need"]]
+    assert any("it must lie below 50, or any vote is within it" in words for words in told)
 
 
 def test_parity_by_votes_is_seldom_shown_where_the_lead_is_the_margin():
