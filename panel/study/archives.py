@@ -119,7 +119,7 @@ def _member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator
 
 
 _MAX_WORKBOOK = 100_000_000  # bytes of all parts together
-_MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
+_MAX_CELLS = 600_000  # 20,000 rows of 30; written cells of all sheets together, and texts that they share
 _MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
 _MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
 _MAX_TAGS = 4 * _MAX_CELLS
@@ -167,15 +167,23 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
 
 def _refuse_more_cells(sheets: list[str], archive: zipfile.ZipFile, name: str) -> None:
     """Refuse a workbook with far too many cells at once, by what looks like one: to read each tag takes seconds."""
-    cells = 0
-    for piece in chain.from_iterable(_member_pieces(archive, sheet, name) for sheet in sheets):
-        cells += len(_CELL.findall(piece))
-        if cells > _MAX_CELLS:
-            raise _too_many_cells(name)
+    cells = signs = 0
+    for sheet in sheets:
+        for piece in _member_pieces(archive, sheet, name):
+            signs += piece.count(b"<")
+            if signs > 2 * _MAX_TAGS:
+                raise _more_than_can_be_read(name, sheet)
+            cells += len(_CELL.findall(piece))
+            if cells > _MAX_CELLS:
+                raise _too_many_cells(name)
 
 
 def _too_many_cells(name: str) -> StudyError:
     return StudyError(f"{name} has more than {_MAX_CELLS} cells; keep only the table of scores or split it.")
+
+
+def _more_than_can_be_read(name: str, part: str) -> StudyError:
+    return StudyError(f"{name} holds more than can be read ({part}); keep only the table of scores.")
 
 
 def _unusual(name: str, part: str) -> StudyError:
@@ -238,7 +246,7 @@ class _Measure:
         self._tags += 1
         self._depth += 1
         if self._tags > _MAX_TAGS or self._depth > _DEEPEST:
-            raise StudyError(f"{self.name} holds more than can be read ({self._part}); keep only the table of scores.")
+            raise _more_than_can_be_read(self.name, self._part)
         tag = full_tag.rpartition(":")[2] if ":" in full_tag else full_tag
         if self._depth == 1 and tag != self._kind:
             raise _unusual(self.name, self._part)

@@ -557,9 +557,9 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
 
 
 def _first_cells(text: str, delimiter: str, start: int) -> set[str]:
-    """Return the cells of the first filled line, small letters."""
+    """Return the cells of the first filled line, small letters, as far as they tell which sign stands between them."""
     try:
-        for row in csv.reader(_lines(text, start), delimiter=delimiter):
+        for row in csv.reader(_lines(text[: start + _SAMPLE], start), delimiter=delimiter):
             if any(map(str.strip, row)):
                 return {cell.strip().casefold() for cell in row}
     except csv.Error:
