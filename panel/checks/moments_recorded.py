@@ -18,7 +18,7 @@ import pandas as pd
 
 from panel.checks.finding import read_dates
 from panel.errors import StudyError
-from panel.plan.codes import first_changed_opening, moment, moments_opened
+from panel.plan.codes import first_changed_opening, first_opening, moment, moments_opened
 from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
 from panel.words import format_list, when_words
@@ -62,6 +62,23 @@ def _first_moments(study: Study) -> tuple[str, ...]:
 def first_score(study: Study) -> str:
     """Return the moment of the first score; empty if no score carries one that can be read."""
     return _earliest(_first_moments(study))
+
+
+@kept
+def judged_blind(study: Study) -> bool:
+    """Return whether every sample had a code, no prototype's name, and the key stayed shut to the last score."""
+    codes, prototypes = study.listed("servings", "code", "prototype")
+    return bool(codes) and all(codes) and not {*codes} & {*prototypes} and not _scored_after_opening(study)
+
+
+def _scored_after_opening(study: Study) -> bool:
+    """Return whether scores came in on a later day than the key's first opening, or at a later time of that day."""
+    sessions = {str(name) for name in study.scores["session"].unique()}
+    days = [day for label, own in days_stated(study).items() for day in own if label and _of_sessions(label, sessions)]
+    scored = read_dates(pd.Series(list(filter(None, study.scores["recorded_at"].unique())) or days, dtype="str"))
+    opened = read_dates(pd.Series([first_opening(study)], dtype="str"))
+    timed = scored.has_time & opened.has_time & (scored.has_offset == opened.has_offset)
+    return bool(((scored.days > opened.days) | (timed & (scored.values > opened.values))).any())
 
 
 def _earliest(moments: Iterable[str]) -> str:

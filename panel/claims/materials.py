@@ -231,12 +231,6 @@ class Materials:
             e.family for word in words for _, e in entries_at((word,), 0) if e.part in ("site", "product for")
         )
 
-    @cached_property
-    def coded(self) -> bool:
-        """Whether the plan of servings gives every sample of the panel a code that is no prototype's name."""
-        codes, prototypes = self.study.listed("servings", "code", "prototype")
-        return bool(codes) and all(codes) and not {*codes} & {*prototypes}
-
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
         minutes = judged_minutes(self.study, attribute)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any
 
-from panel.checks.moments_recorded import minutes_between, panel_days, test_record
+from panel.checks.moments_recorded import judged_blind, minutes_between, panel_days, test_record
 from panel.claims.claim import (
     ANSWERS,
     BEYOND,
@@ -371,7 +371,7 @@ def _around_findings(
     yield from _on_shares(claim, evidence, materials, reading)
     yield from _on_people(materials, evidence, reading, record, asked_people=asked_people)
     timed = bool(claim.attribute) and is_timed(materials.study, claim.attribute)
-    made = {kind for kind, so in (("timed", timed), ("blind", materials.coded and not asked_people)) if so}
+    made = {"timed" if timed else "", "blind" if not asked_people and judged_blind(materials.study) else ""}
     yield from _on_test(evidence, reading, record, made, asked_people=asked_people)
     yield from _on_places(claim, materials, reading)
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)

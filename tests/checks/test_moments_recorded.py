@@ -1,6 +1,7 @@
 """When a study was run: what people state, else what its scores and locks carry; each moment has one reader."""
 
 import pandas as pd
+import pytest
 
 from panel.checks.moments_recorded import (
     _first_moments,
@@ -8,6 +9,7 @@ from panel.checks.moments_recorded import (
     days_of_scores,
     days_stated,
     first_score,
+    judged_blind,
     panel_days,
 )
 from panel.study.facts import locked_sessions
@@ -77,3 +79,33 @@ def test_of_a_locked_session_the_moment_in_its_record_counts():
     assert first_score(known) == "2025-03-10T09:00:00"
     (found,) = locked_sessions(study({"locked_sessions": [{"session": "1"}, "broken"]})).to_dict("records")
     assert found == {"session": "1", **dict.fromkeys(("locked_at", "who", "events_sha256", "begun_at"), "")}
+
+
+@pytest.mark.parametrize(
+    ("opened", "blind"),
+    [
+        ("", True),
+        ("2025-03-18", True),
+        ("2025-03-17", True),  # the day of the last score: after it, as far as anybody says
+        ("2025-03-17T08:59:00", False),
+        ("2025-03-17T09:01:00", True),
+        ("2025-03-17T08:59:00+00:00", True),  # the scores show the clock on the wall: which came first is not known
+        ("2025-03-14T23:00:00", False),
+        ("2025-03-14", False),
+        ("soon", True),
+    ],
+)
+def test_the_panel_was_blind_until_the_key_was_opened(opened, blind):
+    codes = pd.DataFrame({"prototype": ["P1", "P2"], "code": ["417", "902"]})
+    assert judged_blind(study({"unblinded_on": opened}, servings=codes)) is blind
+    assert not judged_blind(study({"unblinded_on": opened}, servings=codes.assign(code=["417", "P1"])))
+    assert not judged_blind(study({"unblinded_on": opened}, servings=codes.assign(code=["417", ""])))
+    assert not judged_blind(study({"unblinded_on": opened}))
+
+
+def test_days_stated_of_the_panel_count_and_those_of_others_do_not():
+    codes, untimed = pd.DataFrame({"prototype": ["P1"], "code": ["417"]}), SCORES.assign(recorded_at="", session="Tue")
+    told = {"unblinded_on": "2025-03-14", "dates": {"Tue": "2025-03-14", "home use": "2025-04-02"}}
+    assert judged_blind(study(told, scores=untimed, servings=codes))
+    told["dates"]["Tue"] = ["2025-03-14", "2025-03-15"]
+    assert not judged_blind(study(told, scores=untimed, servings=codes))

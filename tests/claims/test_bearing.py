@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from panel.checks.finding import read_dates
 from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.verdict import _NEITHER, AGAINST, CONTRARY, FOR, IN_BATCHES, SUPPORTED, _same_place, _things
 from tests.blend_studies import DEMO
@@ -165,15 +167,17 @@ def test_less_than_another_is_not_none():
         "Our trained assessors, without knowing which was which, found it less greasy than our previous hand cream.",
     ],
 )
-def test_a_test_was_blind_where_the_plan_gives_codes(claim):
+def test_a_test_was_blind_where_the_plan_gives_codes_and_the_key_stayed_shut(claim):
     row = {"kind": "superiority", "prototype": "P4", "versus": "P1", "attribute": "AF_GREASE", "direction": "less"}
     servings = DEMO.tables["servings"]
     named = {**DEMO.tables, "servings": servings.assign(code=servings["prototype"])}
     without = {name: table for name, table in DEMO.tables.items() if name != "servings"}
-    studies = (DEMO, replace(DEMO, tables=named), replace(DEMO, tables=without))
+    days = np.sort(read_dates(DEMO.scores["recorded_at"]).days)
+    opened = [replace(DEMO, facts={**DEMO.facts, "unblinded_on": str(day)}) for day in (days[-1], days[-1] - 1)]
+    studies = (DEMO, opened[0], replace(DEMO, tables=named), replace(DEMO, tables=without), opened[1])
     drafts = [judge_drafts(study, [row | {"claim": claim}])[0] for study in studies]
-    assert [draft.verdict == IN_BATCHES for draft in drafts] == [True, False, False]
-    assert all(any("another kind of test" in reason for reason in draft.reasons) for draft in drafts[1:])
+    assert [draft.verdict == IN_BATCHES for draft in drafts] == [True, True, False, False, False]
+    assert all(any("another kind of test" in reason for reason in draft.reasons) for draft in drafts[2:])
 
 
 @pytest.mark.parametrize(
