@@ -17,12 +17,12 @@ from panel.answers import Answers, NoAnswer
 from panel.checks.all_checks import readiness
 from panel.claims.judge import CLAIMS
 from panel.models.emollients.predictions import PredictionRecord, WhatIf
-from panel.plan.batch_numbers import batch_numbers
 from panel.plan.mixture_plan import plan_mixture
 from panel.plan.orders import plan_servings
 from panel.plan.protocol import read_protocol
 from panel.plan.safety import safety_gate
 from panel.plan.sample_size import Scatter, panel_sizes, what_you_can_see
+from panel.plan.study_plan import batch_numbers
 from panel.plan.swap_plan import Swap, plan_swaps
 from panel.study.formulas import formula, formula_difference
 from panel.study.naming import Naming

@@ -56,8 +56,8 @@ class CheckAll:
         `term prototype ticked base share ci_low ci_high`; Wilson intervals.
     pairs
         `term prototype versus n only_prototype only_versus estimate p_value p_adjusted differs lost`: McNemar's exact
-        test over those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the
-        pairs of a term; without p-values where session or position go wholly along with the pair.
+        test over those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over all
+        pairs of all terms; without p-values where session or position go wholly along with the pair.
     lift
         `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
         told_level n_consumers n_within shown within_shown` and `within_` before `estimate p_value p_adjusted ci_low
@@ -139,7 +139,7 @@ def _shares(grid: AnswerGrid) -> pd.DataFrame:
 
 
 def _terms(grid: AnswerGrid, tests: Mapping[str, Any], pairs: pd.DataFrame) -> pd.DataFrame:
-    by_term = pairs["p_adjusted"].to_numpy(float).reshape(len(grid.questions), -1)
+    by_term = np.stack([holm(row) for row in pairs["p_value"].to_numpy(float).reshape(len(grid.questions), -1)])
     lost = pairs["lost"].to_numpy(bool).reshape(by_term.shape)
     adjusted = holm([with_pairs_told(*each) for each in zip(tests["p_value"], by_term, lost, strict=True)])
     ticked, base = (part.sum(axis=1) for part in _counted(grid))
@@ -162,7 +162,7 @@ def _pairs(grid: AnswerGrid, confounds: Confounds) -> pd.DataFrame:
     found = pair_counts(grid.values)
     lost = lost_pairs(confounds, grid.prototypes, found["first"], found["second"])
     p_value = np.where((found["n"] > 0) & ~lost, mcnemar_exact(found["only_second"], found["only_first"]), np.nan)
-    adjusted = np.stack([holm(row) for row in p_value])
+    adjusted = holm(p_value)
     estimate = ratio(found["only_second"] - found["only_first"], found["n"])
     names = np.array(grid.prototypes, dtype=object)
     count = len(grid.questions)
@@ -245,10 +245,10 @@ def _method(n_terms: int) -> str:
         f"Counts with Wilson's {level_words(LEVEL)}s. Cochran's Q compares the prototypes term by term over the "
         "consumers who answered for all of them, exact from the permutations within consumers where these are few, "
         f"else from chi-square; Holm over {all_of(n_terms, 'term')}. Pairs by McNemar's exact test over those who "
-        "answered for both, Holm over the pairs of a term. The map is a correspondence analysis of the counts. Liking "
-        "is compared between answers with the term ticked and without; one answer is one consumer and prototype, "
-        "and the interval leaves out each consumer in turn, because the answers of one consumer belong together. The "
-        "same within consumers compares nobody with anybody else. P-values by Holm over the terms."
+        "answered for both, Holm over all pairs of all terms. The map is a correspondence analysis of the counts. "
+        "Liking is compared between answers with the term ticked and without; one answer is one consumer and "
+        "prototype, and the interval leaves out each consumer in turn, because the answers of one consumer belong "
+        "together. The same within consumers compares nobody with anybody else. P-values by Holm over the terms."
     )
 
 

@@ -55,8 +55,8 @@ class JustAboutRight:
         weighted split verdict n grand_mean`. The estimate is the mean drop: mean liking of those who find it just about
         right minus that of those on the side. `told_low told_high` decide. `own_p`: of the drop beside what each of
         them gives the other prototypes. `weighted` is share times drop, the shares being of those who also gave a
-        liking. `split` is True where both sides pass the screen. Verdicts: `move`, `perhaps`, `own level` (those may
-        like everything less), `no cost seen`, `few people`, `small group`.
+        liking. `split` is True where both sides pass the screen. Verdicts: `move`, `perhaps` (alone, not among so
+        many), `own level` (those may like everything less), `no cost seen`, `few people`, `small group`.
     within
         `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
         told_level n_consumers beside_estimate beside_p verdict`: the drop over all prototypes within consumers, who are
@@ -64,7 +64,7 @@ class JustAboutRight:
         judged the same one), `perhaps` (alone, not among so many), `not shown`, `few people`.
     pairs
         `question prototype versus n statistic df p_value p_adjusted`: do the same people spread differently over the
-        three sides; Stuart and Maxwell's test, Holm over the pairs of a question; without p-values where session or
+        three sides; Stuart and Maxwell's test, Holm over all pairs of all questions; without p-values where session or
         position go wholly along with the pair.
     moves
         `prototype question side attribute wanted swap removed added percent made estimate ci_low ci_high told_low
@@ -213,11 +213,11 @@ def _pairs(grid: AnswerGrid, side: Array, confounds: Confounds) -> pd.DataFrame:
                     "prototype": np.array(grid.prototypes, dtype=object)[second],
                     "versus": np.array(grid.prototypes, dtype=object)[first],
                     **found,
-                    "p_adjusted": holm(found["p_value"]),
                 }
             )
         )
-    return pd.concat(parts, ignore_index=True).astype(dict.fromkeys(("question", "prototype", "versus"), "str"))
+    frame = pd.concat(parts, ignore_index=True).astype(dict.fromkeys(("question", "prototype", "versus"), "str"))
+    return frame.assign(p_adjusted=holm(frame["p_value"]))
 
 
 def _swaps(
@@ -242,10 +242,10 @@ def _method(n_tests: int) -> str:
         f"{100 * LEAST_SHARE:.0f} % are on it (common practice, no source) and at least {LEAST_GROUP} people on either "
         "side of the comparison. Over all prototypes the drop is worked out within consumers, each left out in turn, "
         "because one consumer judges several; it counts as shown where it also shows with a level of each prototype. "
-        "A change is worth a test only where those people do not merely like "
-        "everything less: beside what they give the others (Holm over these), or within consumers, it must show too. "
-        "Prototypes are compared by Stuart and Maxwell's test over the people who "
-        "judged both, Holm over the pairs of a question."
+        "A change is worth a test only where those people do not merely like everything less: beside what they give "
+        "the others (Holm over all drops tested), or within consumers, it must show too; a perhaps is clear in this "
+        "way alone, not among so many. Prototypes are compared by Stuart and Maxwell's test over the people who judged "
+        "both, Holm over all pairs of all questions."
     )
 
 
@@ -284,7 +284,6 @@ def _notes(
 _SIDES = ("too little", "too much")
 LEAST_SHARE = 0.20  # of people on one side: common practice, no source
 LEAST_GROUP = 10  # people with a liking; common practice, no source
-_LEAST_DROP = 1.0  # liking points that make a side worth a look: common practice, no source
 _COLUMNS = [
     *("prototype", "question", "side", "count", "base", "share", "n_off", "off_mean", "n_right", "right_mean"),
     *("estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"),
@@ -349,19 +348,19 @@ def _beside_the_others(liked: Array) -> Array:
 
 
 def _beside_own_level(drops: pd.DataFrame, within: pd.DataFrame) -> pd.DataFrame:
-    """Return the drops with `own level` where only other people's lower level may stand behind a `move`.
+    """Return the drops with `own level`, or no cost, where only other people's lower level may stand behind it.
 
-    So it is where those who mind are not shown to like this prototype less beside what they give the others, nor
-    consumers to like less what they find so.
+    So it is where those who mind are not shown to like this prototype less beside what they give the others (among all
+    drops tested for a `move`, alone for a `perhaps`), nor consumers to like less what they find so. Of both ways only
+    one direction counts, so that each errs in half of what the level allows.
     """
     keys = ["question", "side"]
     open_ones = within["verdict"].isin(["not shown", "perhaps", "between prototypes"])
-    not_within = pd.MultiIndex.from_frame(within.loc[open_ones, keys])
-    moves = drops["verdict"] == "move"
-    shown = pd.Series(below(holm(drops.loc[moves, "own_p"].to_numpy())), drops.index[moves])
-    alone = moves & ~shown.reindex(drops.index, fill_value=False)
-    own_level = alone & pd.MultiIndex.from_frame(drops[keys]).isin(not_within)
-    return drops.assign(verdict=drops["verdict"].mask(own_level, "own level"))
+    not_within = pd.MultiIndex.from_frame(drops[keys]).isin(pd.MultiIndex.from_frame(within.loc[open_ones, keys]))
+    shown = below(holm(drops["own_p"].where(drops["p_value"].notna())))
+    own_level = (drops["verdict"] == "move") & ~shown & not_within
+    nothing = (drops["verdict"] == "perhaps") & ~below(drops["own_p"]) & not_within
+    return drops.assign(verdict=drops["verdict"].mask(own_level, "own level").mask(nothing, "no cost seen"))
 
 
 def _groups(side: Array, liked: Array) -> tuple[NDArray[np.int64], Array, Array]:
@@ -386,7 +385,7 @@ def _judged(rows: pd.DataFrame) -> pd.DataFrame:
     rows = with_deciding(rows.assign(p_value=tested))
     groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
     shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"])
-    perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= _LEAST_DROP))
+    perhaps = groups & (rows["ci_low"] > 0)
     verdict = np.select(
         [~screened, ~groups, shown, perhaps], ["few people", "small group", "move", "perhaps"], "no cost seen"
     )

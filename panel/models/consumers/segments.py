@@ -51,7 +51,8 @@ class Segments:
         `favourite` where the prototype cannot be separated from the best one of that group.
     divided
         `prototype versus segment estimate ci_low ci_high`: pairs that cannot be separated over all consumers, while one
-        group likes the one better (its interval is above zero) and another group leans the other way.
+        group likes the one better (its interval is above zero) and another group, of another taste (`alike`), leans the
+        other way.
     alike
         `segment versus correlation same_taste`: correlation of the mean profiles of two groups; near 1 they like the
         same prototypes, one of them more strongly.
@@ -114,14 +115,15 @@ def find_segments(study: Study, rng: np.random.Generator, *, question: str | Non
     groups = range(1, int(labels.max(initial=0)) + 2)
     model |= {group: liking_model(used.loc[labels == group - 1]) for group in groups if len(groups) > 1}
     means = _group_means(model, used, labels)
+    alike = _alike(means, groups)
     return Segments(
         question=answers.question,
         n_groups=len(groups),
         steps=pd.DataFrame(steps, columns=["groups", "share", "p_value", "stability", "smallest", "accepted"]),
         consumers=_group_of(frame, used, labels),
         means=means,
-        divided=_pairs_by_group(model),
-        alike=_alike(means, groups),
+        divided=_pairs_by_group(model, alike),
+        alike=alike,
         left_out=pd.DataFrame(
             {"assessor": pd.Series(frame.index[tried < needed], dtype="str"), "n": tried[tried < needed].to_numpy()}
         ),
@@ -259,22 +261,24 @@ def _group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Code
     return pd.concat(parts, ignore_index=True)[_MEANS] if parts else pd.DataFrame(columns=_MEANS)
 
 
-def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
-    """Return pairs not separated over all consumers that one group separates while another leans the other way."""
+def _pairs_by_group(model: dict[int, LikingModel], alike: pd.DataFrame) -> pd.DataFrame:
+    """Return pairs not separated over all consumers that one group separates while another leans the other way.
+
+    Groups of one taste divide nobody: where people use the scale widely or narrowly, one leans by chance.
+    """
     groups = [group for group in model if group]
     if len(groups) < 2 or 0 not in model:
         return pd.DataFrame({name: pd.Series(dtype="float64") for name in _DIVIDED})
     overall = model[0].pairs
-    together = (overall["ci_low"] <= 0) & (overall["ci_high"] >= 0)
+    together = ((overall["ci_low"] <= 0) & (overall["ci_high"] >= 0)).to_numpy()
     # every model lists the same pairs in the same order, all prototypes having been tried in each group
-    estimate, low, high = (
-        np.array([model[group].pairs[column] for group in groups]) for column in ("estimate", "ci_low", "ci_high")
-    )
-    up = (low > 0).any(axis=0) & (estimate < 0).any(axis=0)
-    down = (high < 0).any(axis=0) & (estimate > 0).any(axis=0)
-    chosen = together.to_numpy() & (up | down)
-    own = [model[group].pairs.loc[chosen].assign(segment=group) for group in groups]
-    return pd.concat(own).sort_index(kind="stable")[_DIVIDED].reset_index(drop=True)
+    chosen = np.zeros(len(overall), dtype=bool)
+    for both in alike.loc[~alike["same_taste"], ["segment", "versus"]].to_numpy():
+        for one, other in (both, both[::-1]):
+            own, leans = model[int(one)].pairs, model[int(other)].pairs["estimate"]
+            chosen |= (((own["ci_low"] > 0) & (leans < 0)) | ((own["ci_high"] < 0) & (leans > 0))).to_numpy()
+    parts = [model[group].pairs.loc[together & chosen].assign(segment=group) for group in groups]
+    return pd.concat(parts).sort_index(kind="stable")[_DIVIDED].reset_index(drop=True)
 
 
 _DIVIDED_PAIRS = {

@@ -20,7 +20,7 @@ from panel.checks.confounds import Confounds, find_confounds, untold_findings
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
 from panel.models.prototypes.panel_design import NOTHING_JOINED, fixed_columns
-from panel.models.prototypes.verdict import groups_scoring, holds_alone
+from panel.models.prototypes.verdict import NOT_BESIDE_THE_OTHERS, groups_scoring, holds_alone
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.stats.curves.over_time import course_at, intensity_course
@@ -55,8 +55,9 @@ class AfterFeel:
     versus
         `name minutes prototype versus estimate std_error df statistic p_value ci_low ci_high p_adjusted differs
         because`: differences from the benchmark at each time; p-values and intervals by Bonferroni over all times and
-        prototypes of the attribute. Without rows if there is no benchmark; without numbers where something of the test
-        goes wholly along with the pair, which `because` names.
+        prototypes of the attribute; none `differs` where neither test of its prototypes does. Without rows if there is
+        no benchmark; without numbers where something of the test goes wholly along with the pair, which `because`
+        names.
     variances
         `name term variance`.
     not_estimated
@@ -118,7 +119,7 @@ def follow_after_feel(study: Study) -> AfterFeel:
     tests = pd.concat([part["tests"] for part in parts], ignore_index=True)
     tests["p_adjusted"] = tests.groupby("term")["p_value"].transform(lambda p: holm(p.to_numpy()))
     tests["differs"] = below(tests["p_adjusted"]) & (tests["because"] == "")
-    versus = pd.concat([part["versus"] for part in parts], ignore_index=True)
+    versus = _beside_the_others(pd.concat([part["versus"] for part in parts], ignore_index=True), tests)
     return AfterFeel(
         tests=tests,
         curves=pd.concat([part["curves"] for part in parts], ignore_index=True),
@@ -134,6 +135,15 @@ def follow_after_feel(study: Study) -> AfterFeel:
             *(f"{n}: {why}" for n, why in left_out),
             *confound_notes(confounds),
         ),
+    )
+
+
+def _beside_the_others(versus: pd.DataFrame, tests: pd.DataFrame) -> pd.DataFrame:
+    """Return the differences from the benchmark; none is told where no test of its attribute tells prototypes apart."""
+    apart = tests.loc[(tests["term"] != "time") & tests["differs"], "name"]
+    alone = versus["differs"].astype(bool) & ~versus["name"].isin(apart)
+    return versus.assign(
+        differs=versus["differs"] & ~alone, because=versus["because"].mask(alone, NOT_BESIDE_THE_OTHERS)
     )
 
 
@@ -236,7 +246,8 @@ def _method() -> str:
         "assessor x prototype x time random; REML, Satterthwaite. The test of prototype x time asks whether the "
         "prototypes change alike; Holm over the attributes. Prototypes are compared only where sessions, days and "
         "groups of assessors join them. Differences from the benchmark: p-values and "
-        f"{level_words(LEVEL)}s by Bonferroni, the family being all times and prototypes of one attribute. "
+        f"{level_words(LEVEL)}s by Bonferroni, the family being all times and prototypes of one attribute; none is "
+        "told where neither test of the attribute's prototypes tells them apart. "
         "Scores of one serving at neighbouring times are taken to go together no more than those further apart."
     )
 

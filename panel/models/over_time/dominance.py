@@ -35,7 +35,7 @@ class Dominances:
         `prototype attribute time rate n`: share of the n evaluations in which the attribute is dominant.
     lines
         `prototype n people chance line`: evaluations and people, chance 1 / k, and the rate that chance alone passes
-        anywhere in 1 - level of panels.
+        anywhere, for some of all prototypes, in at most 1 - level of studies.
     periods
         `prototype attribute start end highest share_of_time`: stretches of time above the line.
     differences
@@ -175,9 +175,9 @@ def _over_time(values: Array, attributes: tuple[str, ...], name: str) -> pd.Data
 def _lines(
     evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Array]], rng: np.random.Generator
 ) -> pd.DataFrame:
-    n = evaluations["prototype"].value_counts()
+    n, level = evaluations["prototype"].value_counts(), 1 - (1 - LEVEL) / len(people)  # Bonferroni over prototypes
     rows = [
-        (prototype, int(n[prototype]), len(own), 1 / _sensations(own), chance_line(list(own.values()), LEVEL, rng))
+        (prototype, int(n[prototype]), len(own), 1 / _sensations(own), chance_line(list(own.values()), level, rng))
         for prototype, own in people.items()
     ]
     return pd.DataFrame(rows, columns=["prototype", "n", "people", "chance", "line"])
@@ -231,10 +231,11 @@ def _method() -> str:
     return (
         "Time of each evaluation is standardised from its first choice (0) to its stop (1). Dominance rate: mean over "
         "people of the share of their evaluations in which a sensation is dominant at that moment. The line is what "
-        f"chance alone passes at any time and with any sensation in {typed_share(ALPHA)} of panels: each person's "
-        "sensations change names at random, the same in all of that person's evaluations. Differences between "
-        f"prototypes: {DRAWS} permutations over people (paired where the same people evaluated both), each p-value "
-        "from the largest difference over all times and sensations, times the number of prototypes compared "
+        f"chance alone passes for any prototype, at any time and with any sensation in {typed_share(ALPHA)} of "
+        "studies: each person's sensations change names at random, the same in all of that person's evaluations of a "
+        "prototype (Bonferroni over the prototypes). Differences between prototypes: "
+        f"{DRAWS} permutations over people (paired where the same people evaluated both), each p-value from "
+        "the largest difference over all times and sensations, times the number of prototypes compared "
         "(Bonferroni)."
     )
 

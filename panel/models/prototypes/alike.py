@@ -330,8 +330,16 @@ def smallest_difference(found: Differences) -> Sensitivity:
             "degrees of freedom; the smallest differences share that uncertainty.",
             "It speaks of what a panel like this one can show, not of what these prototypes are: read it before the "
             "next test, not as evidence that a difference not shown is small.",
+            *(_AMONG_SEVERAL if len(found.attributes) > 1 else ()),
         ),
     )
+
+
+_AMONG_SEVERAL = (
+    "Each attribute is taken as tested alone or first. Among several, a difference among all pairs or from the "
+    "benchmark also waits for the F test of its attribute, adjusted over them all: one of this size is then shown "
+    "less often.",
+)
 
 
 def _used_critical(rows: pd.DataFrame) -> np.ndarray:

@@ -51,6 +51,7 @@ from panel.stats.mixed.inference import (
     with_few_groups,
 )
 from panel.stats.mixed.reml import MixedFit
+from panel.stats.orders.block_designs import joined
 from panel.study.naming import naming
 from panel.study.scores_used import ScoresUsed, scores_used
 from panel.study.study import Study, kept, natural_order
@@ -551,6 +552,16 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
     return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
+def _apart_by_people(design: PanelDesign) -> str:
+    """Return the sets of prototypes that no chain of people joins, in words; empty if none are compared."""
+    met = design.fixed[:, : len(design.prototypes)].T @ np.eye(len(design.assessors))[design.groups[0]]
+    part = joined(met)
+    if len({*zip(design.sets.tolist(), part.tolist(), strict=True)}) == int(design.sets.max()) + 1:
+        return ""
+    names = np.array(design.prototypes, dtype=object)
+    return "; ".join(format_list(names[part == number].tolist()) for number in range(int(part.max()) + 1))
+
+
 def _difference_notes(fitted: PanelFit, words: Callable[[str], str]) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
 
@@ -564,6 +575,11 @@ def _difference_notes(fitted: PanelFit, words: Callable[[str], str]) -> Iterator
             yield (
                 f"No assessor scored a prototype twice ({listed(design.attributes)}): disagreement between assessors "
                 "cannot be told from their own scatter."
+            )
+        if apart := _apart_by_people(design):
+            yield (
+                f"Nobody scored prototypes of two of these sets ({listed(design.attributes)}): {apart}. Differences "
+                "between them may be the people, unless chance decided who scored what."
             )
         for factor in design.dropped:
             yield (

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import Confounds, find_confounds, sets_of_scores
+from panel.checks.confounds import GROUP, WHOLLY, Confounds, find_confounds, sets_of_scores
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes, different, ratio
 from panel.stats.comparing.group_means import ASSESSOR, BATCH, INTERACTION, SITTING, relative_variances
@@ -546,7 +546,23 @@ def _array_of(study: Study, scores: Numbered, adjust_for: Sequence[str] = ()) ->
     if find_confounds(study).uneven_orders and serving_of_score(study, scores.frame)[0].notna().all():
         adjust_for = tuple(dict.fromkeys(("position", *adjust_for)))
     covariates = _serving_labels(study, scores.frame, adjust_for) if adjust_for else {}
+    covariates |= _groups_partly_along(study, scores.frame)
     return score_array(scores, study.prototypes, attributes, covariates, batch_of_score(study, scores))
+
+
+def _groups_partly_along(study: Study, scores: pd.DataFrame) -> dict[str, pd.Series]:
+    """Return the group of whoever gave each score where groups go partly along with pairs, and sessions don't say it.
+
+    People of one group are then no sample of all: what lies between the groups would be told of the prototypes.
+    """
+    pairs = find_confounds(study).pairs
+    if not ((pairs["factor"] == GROUP) & (pairs["kind"] != WHOLLY)).any():
+        return {}
+    own = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
+    group = scores["assessor"].map(own).fillna("")
+    groups, sessions = set(group), set(scores["session"])
+    told = len(set(zip(scores["session"], group, strict=True))) == len(sessions)
+    return {} if told or "" in groups or len(groups) < 2 else {GROUP: group}
 
 
 @kept

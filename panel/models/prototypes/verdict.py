@@ -33,7 +33,7 @@ SMALL = "differs but small"
 WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
-_NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
 _TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_OF_ALL = "over all prototypes together nothing is told apart"
 
@@ -112,7 +112,7 @@ def verdict_columns(
     why = (
         after.tolist(),
         np.where(within & (not margin_stated), _TYPED_IN, "").tolist(),
-        np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, "").tolist(),
+        np.where(alone & ~apart, NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, "").tolist(),
         because,
     )
     return alike | {
@@ -235,7 +235,7 @@ def why_not_apart(attributes: pd.DataFrame) -> dict[str, str]:
     """Return the attributes of `attribute_verdicts` on which nothing may be told apart, and why."""
     rows = attributes.loc[attributes["verdict"] != DIFFERS]
     return dict(
-        zip(rows["attribute"], rows["because"].where(rows["because"] != "", _NOT_BESIDE_THE_OTHERS), strict=True)
+        zip(rows["attribute"], rows["because"].where(rows["because"] != "", NOT_BESIDE_THE_OTHERS), strict=True)
     )
 
 

@@ -135,11 +135,15 @@ def _headline(result: CheckAll) -> str:
     apart = result.terms["differs"]
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
+    pairs = result.pairs.loc[result.pairs["differs"]].to_dict("records")
+    seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs]
     if not result.terms["n_consumers"].any():
-        pairs = result.pairs.loc[result.pairs["differs"]].to_dict("records")
-        seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs] or ["nothing"]
+        stands = words.format_list(seen or ["nothing"])
+        return f"No term could be tested over all prototypes at once; pair by pair {stands} stands out."
+    if not told and seen:
         return (
-            f"No term could be tested over all prototypes at once; pair by pair {words.format_list(seen)} stands out."
+            "Over all prototypes at once no term tells them apart, as far as these answers can tell; pair by pair "
+            f"{words.format_list(seen)} stands out."
         )
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
+from panel.plan.study_plan import BatchNumbers
 from panel.study.naming import Naming
 from panel.study.shown import SCALE, Across, Shown, Table, count, each_row, number, share, text
 from panel.views.pictures import BROAD, GREY, INK, POINTS, framed, plain, text_width, wrapped
@@ -191,7 +191,11 @@ def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNum
     else:
         told.append(f"Probably: {format_share(result.power)}. The scatter is taken as known: {result.scatter.source}.")
     others = [f"{_people(of, c, 'assured') or f'more than {most}'} {words}" for c, words in _HOW.items()]
-    told.append(f"That is for one difference planned beforehand; it takes {format_list(others)}.")
+    told.append(
+        f"That is for one difference planned beforehand; it takes {format_list(others)}, on an attribute that is "
+        "tested alone or first. Among several attributes a difference also waits for the test of its own, adjusted "
+        "over them all, and is found less often: give those that matter a place in the order of testing."
+    )
     return [*told, *([what_batches_buy(weighed, names)] if weighed is not None else [])]
 
 

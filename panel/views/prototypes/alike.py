@@ -191,7 +191,7 @@ def tell_sensitivity(result: alike.Sensitivity, names: Naming) -> Told:
     return Told(
         result,
         names,
-        f"{told}{one or f'the attribute it sees best, of {high} on the one it sees worst'}.",
+        f"{told}{one or f'the attribute it sees best, of {high} on the one it sees worst, each tested alone'}.",
         table=SMALLEST,
         drawers=(drawer("Attribute by attribute", SMALLEST),),
     )

@@ -191,9 +191,9 @@ def test_the_demo_counts_and_tests_of_pairs_equal_the_long_way(demo, found):
         assert row["n"] == len(both)
 
 
-def test_the_demo_pairs_are_adjusted_within_their_question(found):
-    for _, rows in found.pairs.groupby("question"):
-        assert rows["p_adjusted"].tolist() == pytest.approx(multipletests(rows["p_value"], method="holm")[1].tolist())
+def test_the_demo_pairs_of_all_questions_are_one_family(found):
+    expected = multipletests(found.pairs["p_value"], method="holm")[1]
+    assert found.pairs["p_adjusted"].tolist() == pytest.approx(expected.tolist())
 
 
 def test_most_people_are_more_than_half_by_the_score_test(found):
@@ -344,18 +344,22 @@ def test_people_who_like_everything_less_make_no_move():
 
 
 def test_no_move_rests_on_a_test_that_does_not_count_among_so_many():
-    # people who like everything less mind more, on three questions: 20 of 100 such studies called for a change
-    for seed in range(40):
+    # people who like everything less mind more, on three questions: with Holm over those drops only that were clear
+    # already, 15 of 100 such studies called for a change, and 99 said 'perhaps'; now 6 and 20
+    likely = 0
+    for seed in range(14):
         found = weigh_just_about_right(minding(np.random.default_rng([20, seed])))
-        asked = found.drops.loc[found.drops["verdict"].isin(["move", "own level"])].copy()
-        if asked.empty:
-            continue
-        own = multipletests(asked["own_p"], method="holm")[1] < 0.05
-        within = found.within.loc[found.within["verdict"] == "shown", ["question", "side"]]
-        also = [
-            (row.question, row.side) in set(within.itertuples(index=False, name=None)) for row in asked.itertuples()
-        ]
-        assert (asked["verdict"] == "move").tolist() == [one or other for one, other in zip(own, also, strict=True)]
+        drops = found.drops.loc[found.drops["p_value"].notna()]
+        own = multipletests(drops["own_p"], method="holm")[1] < 0.05
+        shown = found.within.loc[found.within["verdict"] == "shown", ["question", "side"]]
+        also = pd.MultiIndex.from_frame(drops[["question", "side"]]).isin(pd.MultiIndex.from_frame(shown))
+        clear = (drops["estimate"] > 0) & (drops["p_adjusted"] < 0.05)
+        alone = ~clear & (drops["ci_low"] > 0)
+        assert (drops["verdict"] == "move").equals(clear & (own | also))
+        assert (drops["verdict"] == "own level").equals(clear & ~(own | also))
+        assert (drops["verdict"] == "perhaps").equals(alone & ((drops["own_p"] < 0.05) | also))
+        likely += (drops["verdict"] == "perhaps").any()
+    assert likely <= 7  # binomial: 8 or more of 14 in 2 of 1,000 runs
 
 
 def minding(rng):

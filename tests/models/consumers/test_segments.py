@@ -95,6 +95,17 @@ def test_more_strongly_is_not_differently():
     assert found.alike["correlation"].min() > 0.9
 
 
+def test_groups_of_one_taste_divide_nobody():
+    # known truth: all want the same, half use a quarter of the scale; where two prototypes lie near each other that
+    # half leans either way by chance, and 5 of these 10 studies told of a pair that divides people
+    rng, means = np.random.default_rng(12), np.array([-1.2, -0.6, 0.0, 0.3, 0.6, 0.9])
+    wide = np.where(np.arange(60) % 2 == 0, 2.0, 0.5)[:, None]
+    for _ in range(10):
+        found = found_in(np.clip(np.rint(5 + wide * means + rng.normal(0, 0.8, (60, 6))), 1, 9))
+        assert found.alike["same_taste"].all()
+        assert found.divided.empty
+
+
 def test_consumers_with_too_few_prototypes_are_left_out_and_counted():
     table, _ = demo_panel(5)
     found = found_in(table)

@@ -52,6 +52,17 @@ def test_stretches_above_the_line():
     assert not any("does not list" in note for note in found.notes)
 
 
+def test_prototypes_share_the_chance_that_something_is_told_of_one():
+    # ten people, one of two sensations each: that nine or more name the same is a binomial tail, 2.1 %
+    chance = 2 * binom.sf(8, 10, 0.5)
+    assert 0.05 / 3 < chance < 0.05
+    nine, told = ["aaaaaaaaaa"] * 9 + ["bbbbbbbbbb"], {"dominance_attributes": ["a", "b"]}
+    assert followed({"P1": nine}, **told).periods["attribute"].tolist() == ["a"]
+    together = followed({f"P{number}": nine for number in (1, 2, 3)}, **told)
+    assert together.periods.empty
+    assert together.lines["line"].tolist() == [0.9] * 3
+
+
 def test_too_few_people_for_anything_to_rise_above_chance():
     found = followed({"P1": [EARLY] * 2})
     assert found.periods.empty

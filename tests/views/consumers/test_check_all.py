@@ -64,6 +64,14 @@ def test_where_nobody_judged_all_the_headline_rests_on_the_pairs(found):
     assert _headline(none).endswith("pair by pair nothing stands out.")
 
 
+def test_a_pair_that_differs_is_not_hidden_by_a_headline_that_says_none(found):
+    none = with_apart(found, False)
+    assert _headline(replace(none, pairs=found.pairs.assign(differs=False))).startswith("No term is ticked more")
+    told = _headline(replace(none, pairs=found.pairs.iloc[:1].assign(differs=True)))
+    assert told.startswith("Over all prototypes at once no term tells them apart")
+    assert told.endswith("pair by pair light (P2 and P1) stands out.")
+
+
 def test_what_differs_is_decided_by_the_adjusted_p_value(found):
     assert (found.terms["differs"] == (found.terms["p_adjusted"] < 0.05)).all()
     assert (found.pairs["differs"] == (found.pairs["p_adjusted"] < 0.05)).all()

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from panel.plan.batch_numbers import batch_numbers
 from panel.plan.sample_size import Scatter, own_scatter, panel_sizes, typical_scatter, what_you_can_see
+from panel.plan.study_plan import batch_numbers
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.planning.sizes import _NEEDED, _SEEN, _spread, own_panel, tell_sizes
@@ -41,6 +41,7 @@ def test_the_assured_number_is_the_headline_and_the_plain_one_stands_beside_it()
         "more than 30 among all pairs" in told.mind[1]
         or f"{needed(RESULT, 2, comparison='all pairs')} among" in told.mind[1]
     )
+    assert "Among several attributes a difference also waits for the test of its own" in told.mind[1]
 
 
 def test_usual_scatter_is_said_to_be_taken_as_known():
