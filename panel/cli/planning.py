@@ -24,7 +24,7 @@ from panel.cli.shared import (
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
-    from panel.plan.batch_numbers import BatchNumbers
+    from panel.plan.study_plan import BatchNumbers
     from panel.plan.swap_plan import Swap
     from panel.study.study import Study
 
@@ -155,8 +155,8 @@ def _keep_servings(folder: Path, seen: Study, how: dict[str, Any], seed: int, wh
 def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:
     from panel.checks.confounds import making_confounds
     from panel.models.prototypes.verdict import batch_spread
-    from panel.plan.batch_numbers import batch_numbers
     from panel.plan.sample_size import PLANNING_SCATTER
+    from panel.plan.study_plan import batch_numbers
 
     sd, margin = batch_spread(opened, making_confounds(opened)).of(""), opened.facts.get("margin")
     people, k = len(opened.assessors), len(opened.prototypes)

@@ -7,9 +7,8 @@ import pytest
 from benchmarks.confounds import simulated
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
-from panel.plan.batch_numbers import batch_numbers
 from panel.plan.sample_size import Scatter, panel_sizes
-from panel.plan.study_plan import _serving_confounds, plan_study
+from panel.plan.study_plan import _serving_confounds, batch_numbers, plan_study
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.planning.sizes import BATCHES, what_batches_buy

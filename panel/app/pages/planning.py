@@ -21,10 +21,9 @@ from panel.app.state import StudyInUse
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
 from panel.models.prototypes.verdict import batch_spread
 from panel.plan import sample_size
-from panel.plan.batch_numbers import BatchNumbers, batch_numbers
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
-from panel.plan.study_plan import plan_study, with_session
+from panel.plan.study_plan import BatchNumbers, batch_numbers, plan_study, with_session
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
 from panel.study.formulas import formula, formulated, swap_table
 from panel.study.knowledge import shared_table
