@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from fnmatch import fnmatchcase
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from fnmatch import fnmatchcase, translate
 from functools import cache, lru_cache
 from itertools import chain, product
 
@@ -62,8 +62,7 @@ _FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero"
 
 def is_called(column: str, role: str) -> bool:
     """Return True if a heading is one of those that columns of a role have, in any of the languages known."""
-    words, spellings = heading_words(column), plain_names(column)
-    return any(fits(name, words, spellings) for names in headings_called(role) for name in names)
+    return _surely_called(column, role) is not None
 
 
 @cache
@@ -133,19 +132,47 @@ def is_reckoned(name: str) -> bool:
 _OF = frozenset(("of", "der", "des", "aus", "von", "du", "des", "de", "del", "della", "dei", "over"))
 
 
+@lru_cache(maxsize=50_000)
+def _surely_called(column: str, role: str) -> tuple[int, int] | None:
+    """Return how surely a heading is one of a role, the surest lowest; None where it is none.
+
+    First the headings that are sure, by their whole words before other spellings, then those that are less sure; of
+    each in the order of the table.
+    """
+    words = heading_words(column)
+    for less, (spelled, patterns) in enumerate(_spellings_called(role)):
+        held = [place for place, pattern in patterns if pattern(words)]
+        for loosely, spellings in enumerate(({words.replace(" ", "")}, plain_names(column))):
+            places = held + [spelled[spelling] for spelling in spellings if spelling in spelled]
+            if places:
+                return 2 * less + loosely, min(places)
+    return None
+
+
+_Patterns = list[tuple[int, Callable[[str], object]]]
+
+
+@cache
+def _spellings_called(role: str) -> tuple[tuple[dict[str, int], _Patterns], ...]:
+    """Return, of the sure headings of a role and of the others, the place of each spelling and pattern."""
+    found: list[tuple[dict[str, int], _Patterns]] = []
+    for names in headings_called(role):
+        spelled: dict[str, int] = {}
+        patterns: _Patterns = []
+        for place, name in enumerate(names):
+            if "*" in name:
+                patterns.append((place, re.compile(translate(name)).match))
+            else:
+                spelled.setdefault(name.replace(" ", ""), place)
+        found.append((spelled, patterns))
+    return tuple(found)
+
+
 def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = None) -> str:
     """Return the column with the surest name for a role, or the empty text; a score is a column of numbers."""
     columns = [column for column in header if role != "score" or numeric is None or column in numeric]
-    words = {column: heading_words(column) for column in columns}
-    whole = {column: {words[column].replace(" ", "")} for column in columns}
-    loose = {column: plain_names(column) for column in columns}
-    for names in headings_called(role):
-        for spellings in (whole, loose):
-            for name in names:
-                for column in columns:
-                    if fits(name, words[column], spellings[column]):
-                        return column
-    return ""
+    called = [(sure, n) for n, column in enumerate(columns) if (sure := _surely_called(column, role)) is not None]
+    return columns[min(called)[1]] if called else ""
 
 
 def named_columns(header: Iterable[str], numeric: Collection[str] | None = None) -> dict[str, str]:
@@ -164,11 +191,12 @@ def people_asked(names: Sequence[str]) -> list[str]:
     return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
 
 
-def plain_names(column: str) -> set[str]:
+@lru_cache(maxsize=10_000)
+def plain_names(column: str) -> frozenset[str]:
     """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
     words = heading_words(column).split()
     kept = [word for word in words if word not in _FILLERS] or words
-    spellings = {"".join(words), "".join(kept)}
+    spellings = frozenset(("".join(words), "".join(kept)))
     return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
 
 

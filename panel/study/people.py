@@ -15,7 +15,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import STATED
 from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked, worded, wordings
-from panel.study.questions import asked_kind, choices, is_product, is_tried_as, ordinal
+from panel.study.questions import asked_kind, choices, headed_by_pairs, is_product, is_tried_as, ordinal, pairs_apart
 from panel.study.raw_table import RawTable
 from panel.study.sheet_keys import Sheet, as_product, kind_column, product_column, refuse_other_products
 from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study, natural_order
@@ -373,7 +373,7 @@ def _asks_which_product(table: RawTable, heading: str, prototypes: Sequence[str]
 
 
 def _with_choices_spelled(table: RawTable, prototypes: Sequence[str]) -> tuple[RawTable, list[str]]:
-    """Return a table in which what was chosen or tried is spelled as the study spells it, and where one was chosen."""
+    """Return a table with what was chosen or tried spelled as the study spells it, and where one was chosen."""
     chosen, _, named_in = choices(table, prototypes)
     for name in named_in:
         table = as_product(table, name, prototypes, called=True)
@@ -384,7 +384,10 @@ def one_row_each(
     table: RawTable, person: str, prototypes: Sequence[str], about: str
 ) -> tuple[RawTable, str, list[str]]:
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
-    table, chosen = _with_choices_spelled(without_other_rows(with_questions(table)), prototypes)
+    table = headed_by_pairs(without_other_rows(with_questions(table)), prototypes)
+    if apart := pairs_apart(table, person, prototypes):
+        return *apart, []
+    table, chosen = _with_choices_spelled(table, prototypes)
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
     asks = [name for name in words if asked_kind(name) or is_tried_as(name) or name in chosen]
@@ -433,11 +436,9 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
     place: dict[tuple[str, ...], int] = {}
     for row, key in enumerate(keys):
         if "" in key or key in place:
-            twice = f"is a second one of {key[0]} for {key[1]}"
-            what = twice if key in place else "does not say whose it is, or of what"
-            raise StudyError(
-                f"Line {table.lines[row]} of {table.name} {what}. Correct it, or make a file of each session."
-            )
+            what = "is a second one of {} for {}" if key in place else "does not say whose it is, or of what"
+            say = "Correct it, or make a file of each session."
+            raise StudyError(f"Line {table.lines[row]} of {table.name} {what.format(*key)}. {say}")
         place[key] = row
     return place
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import chain
-from typing import TYPE_CHECKING, NamedTuple
+from itertools import chain, combinations
+from operator import eq
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -16,13 +17,12 @@ from panel.study.knowledge import (
     heading_words,
     is_called,
     people_asked,
-    plain_words,
-    said_points,
     stated_scale,
     worded,
     wordings,
 )
 from panel.study.numbers_read import read_numbers
+from panel.study.study import natural_order
 from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
@@ -367,7 +367,7 @@ def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: st
 def with_whole_points(table: RawTable) -> RawTable:
     """Return a survey in which `4.0` is 4, `7/9` 7 of nine steps, and -2 to 2 about right 1 to 5; and that said.
 
-    StudyError if it is none: answers of a test for differences, or choices between several pairs.
+    StudyError if it is none: answers of a test for differences.
     """
     _refuse_other_tests(table)
     header, columns, notes = list(table.header), list(table.columns), list(table.notes)
@@ -395,17 +395,6 @@ def _refuse_other_tests(table: RawTable) -> None:
                 "table answers (afterfeel set STUDY answers FILE.csv): assessor, prototype, versus, question, kind "
                 "(triangle, duo_trio, three_afc or tetrad) and answer (1 right, 0 wrong)."
             )
-    tried = [list(map(as_seen, table.column(name))) for name in _named_as_tried(table)]
-    pairs = (
-        {frozenset(pair) for pair in zip(*tried, strict=True) if len({*pair} - {""}) == 2} if len(tried) == 2 else set()
-    )
-    names = {*frozenset().union(*pairs)}
-    if len(pairs) > 1 and not any(name.isdecimal() and len(name) < 3 for name in names):
-        shown = first_few([" against ".join(natural) for natural in sorted(map(sorted, pairs))])
-        raise StudyError(
-            f"Each row is a choice between two, and the pairs differ: {shown}. Make a file of each pair, and bring "
-            "them in one after the other."
-        )
 
 
 _FORCED = re.compile(
@@ -445,72 +434,165 @@ def _from_middle(head: str, seen: Mapping[str, str]) -> _Written:
     return named, written, "Points from -2 to 2 became points of 1 to 5"
 
 
-# What lines of a codebook say, and of which columns.
+# Choices between several pairs: a column of each, `P1 against P2: Preferred`.
 
 
-def said_below(lines: Iterable[str]) -> dict[str, dict[str, str]]:
-    """Return the numbers that lines such as `1 = agree fully` explain, by the line above them, else by none."""
-    found: dict[str, dict[str, str]] = {}
-    above = ""
-    for line in lines:
-        points = said_points(line)
-        if len(points) == 1:
-            found.setdefault(above, {})[points[0][0]] = points[0][1]
-        else:
-            above = line
+AGAINST, TRIED = " against ", "tried"
+_PARTED = tuple(  # what stands between two names in one cell, the surest first
+    re.compile(sign, re.IGNORECASE)
+    for sign in (
+        r"\s+(?:vs\.?|versus|against|or|and|gegen|oder|und|contre|ou|et)\s+",
+        *(rf"\s*{each}\s*" for each in (r"[/|&+]", r"[\u2013\u2014]", "[;,:]")),
+        *(r"\s+-\s+", "-"),
+    )
+)
+_MOST_NAMES = 40
+_SLIPS = 0.2  # share of the choices that may name another one for it to be a slip, and not something else
+_Two = Sequence[tuple[str, ...]]
+
+
+def pairs_headed(headings: Iterable[str]) -> dict[str, str]:
+    """Return the headings that begin with a pair, `P1 against P2: Preferred`, and that pair."""
+    return {name: pair for name in headings if AGAINST in (pair := name.split(": ")[0])}
+
+
+def pairs_apart(table: RawTable, person: str, prototypes: Sequence[str]) -> tuple[RawTable, str] | None:
+    """Return a survey of choices between several pairs, a row for each person and a column for each pair.
+
+    Which two a row is about stands in two columns or in one (`P1/P2`). With it comes the column of the person, empty
+    if there is none. None where no row is a choice, or all are between the same two.
+    """
+    for used, each in _two_of_rows(table, person):
+        spelled = _spelled(chain(*each), prototypes)
+        two = [tuple(spelled[name.casefold()] for name in pair) for pair in each]
+        if chosen := _chosen_of(table, used, two, prototypes):
+            return _widened(table, person, used, two, chosen) if len({*map(frozenset, two)}) > 1 else None
+    return None
+
+
+def _spelled(names: Iterable[str], prototypes: Iterable[str]) -> dict[str, str]:
+    """Return how the study spells each name, else how it is spelled most often."""
+    often = [name for name, _ in Counter(map(as_seen, names)).most_common()]
+    return {name.casefold(): name for name in reversed([*prototypes, *often])}
+
+
+def _two_of_rows(table: RawTable, person: str) -> Iterator[tuple[list[str], _Two]]:
+    """Yield columns that may say which two each row is about, and these; first what was tried so, then fewest names."""
+    cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
+    tried, people = _named_as_tried(table), [person, *people_asked(table.header)]
+    may = [
+        name
+        for name, given in cells.items()
+        if not (name in people or asked_kind(name) or re.search(_PICKED, name, re.IGNORECASE))
+        and len({*given}) <= _MOST_NAMES
+        and not any(re.fullmatch(r"|\d{1,2}|[\d.,]*[.,]\d+", cell) for cell in given)
+    ]
+    names = {name: {*cells[name]} for name in may}
+    apart = [pair for pair in combinations(may, 2) if not any(map(eq, *(cells[name] for name in pair)))]
+    for pair in sorted(apart, key=lambda pair: (not {*pair} <= {*tried}, len(names[pair[0]] | names[pair[1]]))):
+        yield list(pair), list(zip(*(cells[name] for name in pair), strict=True))
+    for name in may:
+        for sign in _PARTED:
+            parts = {cell: tuple(map(str.strip, sign.split(cell))) for cell in names[name]}
+            if all(len(each) == len({*each} - {""}) == len("AB") for each in parts.values()):
+                yield [name], [parts[cell] for cell in cells[name]]
+
+
+def _chosen_cells(column: Sequence[str]) -> list[str]:
+    """Return which one each cell names, in small letters; empty where it names none, or says that none is preferred."""
+    none, cells = wordings("preference"), list(dict.fromkeys(column))
+    seen = [as_seen(cell).casefold() for cell in cells]
+    named = [
+        "" if blank or worded(cell, none) else cell
+        for cell, blank in zip(seen, read_numbers(seen).missing, strict=True)
+    ]
+    return list(map(dict(zip(cells, named, strict=True)).__getitem__, column))
+
+
+def _chosen_of(table: RawTable, used: Sequence[str], two: _Two, prototypes: Sequence[str]) -> list[str]:
+    """Return the columns that say which of the two of its row was chosen; StudyError if some rows name another one."""
+    headed = {*used} <= {*_named_as_tried(table)} or all(any(map(is_product, each.split())) for each in used)
+    sure = len(used) == 1 or headed or {*chain(*two)} <= {*map(str.casefold, prototypes)}
+    found, apart = [], (*used, *_named_as_tried(table), *people_asked(table.header))
+    for name in [each for each in table.header if each not in apart]:
+        given = dict(enumerate(_chosen_cells(table.column(name))))
+        wrong = [n for n, cell in given.items() if cell and cell not in map(str.casefold, two[n])]
+        asks = sure or asked_kind(name) == "preference" or re.search(_PICKED, name, re.IGNORECASE)
+        if not asks or {*given.values()} <= {"", "1", "2"} or len(wrong) > _SLIPS * sum(map(bool, given.values())):
+            continue
+        if wrong:
+            which = f"{table.column(name)[wrong[0]].strip()!r} below {name!r} is none of the two that it is about"
+            raise StudyError(f"Line {table.lines[wrong[0]]} of {table.name}: {which}. Correct it, or leave it blank.")
+        found.append(name)
     return found
 
 
-def headings_meant(name: str, spelled: Mapping[str, str]) -> list[str]:
-    """Return the headings that a name means, by what each may be called, in plain words.
+def _widened(
+    table: RawTable, person: str, used: Sequence[str], two: _Two, chosen: Sequence[str]
+) -> tuple[RawTable, str]:
+    """Return a row for each person: what is chosen, and all that differs from row to row, in a column of each pair."""
+    pairs = [AGAINST.join(natural_order(each)) for each in two]
+    free = [name for name in table.header if name not in (*used, *chosen)]
+    person = person or next(iter([*people_asked(free), *free[:1]]), "")
+    who = list(map(as_seen, table.column(person))) if person else list(map(str, table.lines))
+    place: dict[tuple[str, str], int] = {}
+    for row, key in enumerate(zip(who, pairs, strict=True)):
+        if not key[0] or key in place:
+            what = f"is a second one of {key[0]} for {key[1]}" if key[0] else "does not say whose it is"
+            say = "Correct it, or make a file of each session."
+            raise StudyError(f"Line {table.lines[row]} of {table.name} {what}. {say}")
+        place[key] = row
+    first = {each: row for row, each in reversed([*enumerate(who)])}
+    people = list(dict.fromkeys(who))
+    cells = {name: list(map(as_seen, table.column(name))) for name in table.header if name not in (*used, person)}
+    spelled = {name.casefold(): name for name in chain(*two)}
+    cells |= {name: [spelled.get(cell.casefold(), cell) for cell in cells[name]] for name in chosen}
+    if {*used} <= {*_named_as_tried(table)}:
+        cells[TRIED] = [str(1 + pair.endswith(AGAINST + each[0])) for pair, each in zip(pairs, two, strict=True)]
+    columns = {person: people} if person else {}
+    for name, given in cells.items():
+        if name in free and all(given[row] == given[first[each]] for row, each in enumerate(who)):
+            columns[name] = [given[first[each]] for each in people]
+            continue
+        for pair in natural_order(pairs):
+            rows = [place.get((each, pair)) for each in people]
+            columns[f"{pair}: {name}"] = ["" if row is None else given[row] for row in rows]
+    note = f"Each line is a choice between two; each pair was read by itself: {first_few(natural_order(pairs))}."
+    lines, notes = [table.lines[first[each]] for each in people], (*table.notes, note)
+    return replace(table, header=tuple(columns), columns=tuple(columns.values()), lines=lines, notes=notes), person
 
-    It is one of them, `V1-V4` or `V10_1 to V10_4`, or holds such: `Items V1, V2`.
+
+def headed_by_pairs(table: RawTable, prototypes: Sequence[str]) -> RawTable:
+    """Return a survey in which a choice between several pairs that headings name is headed `P1 against P2: ...`.
+
+    The cells below name one of the two, and a name stands in several pairs, or all are prototypes of the study.
     """
-    if own := spelled.get(plain_words(name)):
-        return [own]
-    named = []
-    for found in _SPAN_OF_NAMES.finditer(name):
-        first, last = int(found["first"]), int(found["last"])
-        named += [f"{found['stem']}{number}" for number in range(first, min(last, first + _MOST_ITEMS) + 1)]
-    named += _NAME.findall(name)
-    return list(dict.fromkeys(spelled[plain] for each in named if (plain := plain_words(each)) in spelled))
-
-
-_SPAN_OF_NAMES = re.compile(
-    r"(?P<stem>(?<!\w)[^\W\d]\w*?[_.-]?)(?P<first>\d+)\s*(?:-|\u2013|\u2026|\.\.+|to|through|bis|\u00e0|a|al)\s*(?P=stem)?(?P<last>\d+)"
-    r"(?!\w)"
-)
-_NAME = re.compile(r"(?<!\w)[^\W\d]+[_.-]?\d+(?:[_.-]\d+)*[a-z]?(?!\w)")  # of a column: V11, Q10_2
-_MOST_ITEMS = 200
-
-
-class Legend(NamedTuple):
-    """What a sheet such as a codebook says: column to question, and column to code to words, the empty one for all.
-
-    It may say so in lines, each below what it is of.
-    """
-
-    name: str
-    asked: dict[str, str]
-    words: dict[str, dict[str, str]]
-    in_lines: bool = False
-
-
-def legend_for(legend: Legend, short: Sequence[str], header: Sequence[str]) -> Legend:
-    """Return a legend whose columns are those of the header, above which short names may stand in a line of their own.
-
-    What lines say below no such name is of all columns, if it is one scale.
-    """
-    short = short if len(short) == len(header) else header
-    spelled = {plain_words(name): head for names in (short, header) for name, head in zip(names, header, strict=True)}
-    words: dict[str, dict[str, str]] = {}
-    rest = []
-    for name, points in legend.words.items():
-        own = headings_meant(name, spelled) if name else [""]
-        words |= dict.fromkeys(own, points)
-        rest += [points] if not own else []
-    numbers = list(chain(*rest))
-    if legend.in_lines and not words and len({*numbers}) == len(numbers):
-        words[""] = {number: said for points in rest for number, said in points.items()}
-    asked = {head: said for name, said in legend.asked.items() for head in headings_meant(name, spelled)}
-    return legend._replace(asked=asked, words=words)
+    given = {name: {*_chosen_cells(column)} - {""} for name, column in zip(table.header, table.columns, strict=True)}
+    given = {
+        n: cells for n, cells in given.items() if cells and all(whole(each).search(n.casefold()) for each in cells)
+    }
+    known = {*map(str.casefold, prototypes)}
+    names = sorted({*known, *chain(*given.values())}, key=len, reverse=True)
+    any_of = re.compile("|".join(whole(name).pattern for name in names) or r"(?!)")
+    found = {name: list(dict.fromkeys(any_of.findall(name.casefold()))) for name in given}
+    two = {name: each for name, each in found.items() if len(each) == len("AB")}
+    pairs = {*map(frozenset, two.values())}
+    joined = len({*chain(*pairs)}) < 2 * len(pairs) or {*chain(*pairs)} <= known
+    if len(pairs) < len("AB") or not joined:
+        return table
+    spelled = _spelled(chain(*(table.column(name) for name in two)), prototypes)
+    header, columns = list(table.header), list(table.columns)
+    for name, (one, other) in two.items():
+        between = rf"{whole(one).pattern}\W*(?:\w+\W+){{0,2}}?{whole(other).pattern}"
+        rest = re.sub(between, " ", name, flags=re.IGNORECASE).strip()
+        n = header.index(name)
+        pair = AGAINST.join(spelled.get(each, each) for each in (one, other))
+        header[n] = f"{pair}: {rest if any(map(str.isalnum, rest)) else 'preference'}"
+        columns[n] = tuple(spelled.get(as_seen(cell).casefold(), cell) for cell in columns[n])
+    shown = first_few(natural_order(pairs_headed(header).values()))
+    note = f"Headings name the two to choose from; each pair was read by itself: {shown}."
+    return (
+        table
+        if len({*header}) < len(header)
+        else replace(table, header=tuple(header), columns=tuple(columns), notes=(*table.notes, note))
+    )

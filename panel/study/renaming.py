@@ -21,6 +21,7 @@ from panel.study.editing import LISTS, put_block, put_table, texts_of_table
 from panel.study.facts import days_in_each, locked_sessions
 from panel.study.knowledge import plain_words
 from panel.study.people import new_codes, people_in
+from panel.study.questions import AGAINST, TOP, as_asked, whole
 from panel.study.scores_used import PLACE_COLUMNS, question_words, with_correction
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
@@ -492,3 +493,22 @@ def with_answers_replaced(study: Study, block: pd.DataFrame, told: pd.DataFrame)
                 "(QUESTION=NAME=KIND), or take the earlier answers out."
             )
     return replace(study, tables={**study.tables, "answers": kept}) if again.any() else study
+
+
+def with_session(study: Study, block: pd.DataFrame, session: str) -> Study:
+    """Return a study in which the same answers, there already without a session, are of this one."""
+    held, about = study.table("answers"), ["assessor", "prototype", "versus", "question", "kind", "answer"]
+    same = pd.MultiIndex.from_frame(held[about]).isin(pd.MultiIndex.from_frame(block[about]))
+    told = held.assign(session=held["session"].mask(same & (held["session"] == ""), session))
+    return replace(study, tables={**study.tables, "answers": told}) if same.any() else study
+
+
+def words_asked(study: Study, read: pd.DataFrame) -> pd.DataFrame:
+    """Return the words of the questions that are called otherwise than their headings, where the study has none."""
+    read = read.loc[(read["said"] != "paired") & ~read["prototype"].str.contains(AGAINST, regex=False)]
+    names = re.compile("|".join(whole(name).pattern for name in {*read["prototype"]} - {""}) or r"(?!)")
+    rows = read.assign(words=as_asked(list(read["column"]), names)).loc[read["kind"].isin([*TOP, "preference"])]
+    stated = texts_of_table(study, "questions")
+    rows = rows.loc[~rows["question"].isin(stated.loc[stated["words"] != "", "question"])]
+    called = [plain_words(name) != plain_words(words) for name, words in rows[["question", "words"]].to_numpy()]
+    return rows.loc[called, ["question", "kind", "words"]].drop_duplicates(["question", "kind"])

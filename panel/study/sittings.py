@@ -398,8 +398,9 @@ def headings_in_seconds(sheets: Sequence[tuple[str, Rows]], header: Collection[s
 
 def _are_times(cells: Sequence[str]) -> bool:
     other = [cell for cell in cells if not _STOP_WATCH.fullmatch(cell)]
-    of_day = any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))
-    return not of_day and len(other) <= _HEADINGS and len(cells) - len(other) >= max(2, len(other))
+    if len(other) > _HEADINGS or len(cells) - len(other) < max(2, len(other)):
+        return False
+    return not any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))
 
 
 def _as_seconds(cell: str, *, typed: bool, timed: bool) -> str:

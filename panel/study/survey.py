@@ -12,7 +12,16 @@ from itertools import chain
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.editing import put_block, texts_of_table
+from panel.study.codebooks import (
+    Legend,
+    ends_as_legend,
+    legend_for,
+    legend_of,
+    lines_as_legend,
+    refuse_two_directions,
+    with_legend,
+)
+from panel.study.editing import put_block
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
     FIVE,
@@ -30,11 +39,11 @@ from panel.study.knowledge import (
 from panel.study.numbers_read import read_numbers
 from panel.study.people import one_row_each, people_of_rows, person_column
 from panel.study.questions import (
+    AGAINST,
     ASKED_KINDS,
     END,
     TOP,
-    Legend,
-    as_asked,
+    TRIED,
     asked_kind,
     asked_words,
     choices,
@@ -45,9 +54,9 @@ from panel.study.questions import (
     is_statement,
     is_tried_as,
     is_turned,
-    legend_for,
     order_asked,
     orders_named,
+    pairs_headed,
     stated_steps,
     top_of_scale,
     typed_question,
@@ -57,23 +66,18 @@ from panel.study.questions import (
     without_names,
 )
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, is_workbook, raw_table, rows_of_file, table_of_rows
-from panel.study.renaming import with_answers_replaced, with_questions_renamed
+from panel.study.renaming import with_answers_replaced, with_questions_renamed, with_session, words_asked
 from panel.study.score_sheets import sheet_of
 from panel.study.scores_used import question_words
 from panel.study.sheet_keys import (
     TERMS,
     chosen_names,
-    ends_as_legend,
     ends_in_words,
     items_beside,
     labelled,
-    legend_of,
-    lines_as_legend,
     lists_apart,
     named_in_halves,
-    refuse_two_directions,
     sure_agreement,
-    with_legend,
 )
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.table_cells import filled_in_order, with_questions, without_titles
@@ -131,8 +135,7 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
     table = replace(table, notes=tuple(note for note in table.notes if not note.startswith(NOT_READ)))
     for legend in filter(None, [*legends, ends_as_legend("", [[line] for line in alone], heads)]):
         table = with_legend(table, legend)
-    said = " ".join(table.notes)
-    left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
+    left = [each for each, _ in laid_out if each != name and f"{each!r}" not in " ".join(table.notes)]
     says = {name: point for name, rows in laid_out if name in left and (point := _first_point(rows))}
     named = ", ".join(f"{each} ({says[each]!r} stands there)" if each in says else each for each in left)
     return replace(table, notes=(*table.notes, f"{NOT_READ}: {named}.")) if left else table
@@ -196,29 +199,28 @@ def read_survey(
     groups = {name.split(BAR)[0] for name in table.header if BAR in name}
     grouped = groups if len(groups) > 1 and not sitting(sorted(groups)) else set()
     known = [] if about else sorted(named or own or grouped or each or several or apart or codes, key=len, reverse=True)
-    words = re.compile("|".join(whole(name).pattern for name in known) or r"(?!)")
+    pairs = pairs_headed(table.header).values()
+    words = re.compile("|".join(whole(name).pattern for name in [*pairs, *known]) or r"(?!)")
     table = lists_apart(table, words, about)
     asks = _asks(table.header, words)
     asked = [(name, found[0] if (found := words.search(name)) else about, asks[name]) for name in table.header]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
-    headed = natural_order({of for _, of, _ in asked if of})
+    headed = natural_order(chain(*(of.split(AGAINST) for _, of, _ in asked if of)))
     chosen, tried, _ = choices(table, prototypes or headed)
     wanted = {*chosen, *tried, *(name for name in table.header if asked_kind(name) == "preference")}
     products = headed or chosen_names(table, ["preference" if name in wanted else "" for name in table.header])
     told: dict[str, tuple[str, str]] = {}
-    words_beside = _words_beside(table)
+    beside = _words_beside(table)
     for names in together.values():
         question, columns = asks[names[0]], [table.column(name) for name in names]
-        kind, noticed = _kind(
-            names[0], question, list(chain(*columns)), products, words_beside, chosen=names[0] in chosen
-        )
+        kind, noticed = _kind(names[0], question, list(chain(*columns)), products, beside, chosen=names[0] in chosen)
         order = ("position", "place in the serving order") if is_order(question, columns) else ()
         kind, noticed = order or (kind, order_asked(noticed, question, columns))
         if kind != "preference" and not any(of for name, of, _ in asked if name in names):
             kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else noticed * (names[0] in wanted or noticed == _ONE)
-        told |= dict.fromkeys(names, (kind, noticed))
+        told |= dict.fromkeys(names, _of_pair(names[0], kind, noticed))
     told |= _as_beside(told)
     told |= _yes_as_beside(table, told, asks)
     rows = [(*row, *told[row[0]]) for row in asked]
@@ -229,6 +231,13 @@ def read_survey(
     rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
     frame = pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
     return replace(table, notes=(*table.notes, *_said_nothing(table, frame, person))), frame
+
+
+def _of_pair(heading: str, kind: str, noticed: str) -> tuple[str, str]:
+    """Return what a column of one of several pairs is read as: a choice, or the one tried first."""
+    if pairs_headed([heading]) and heading.endswith(f": {TRIED}"):
+        return "position", "place in the serving order"
+    return ("", _OF_TWO) if pairs_headed([heading]) and kind not in ("", "preference") else (kind, noticed)
 
 
 def _asks(header: Sequence[str], names: re.Pattern[str]) -> dict[str, str]:
@@ -335,7 +344,7 @@ def _kind(
         return "", "empty"
     names_one = all(cell in prototypes or worded(cell, wordings("preference")) for cell in given)
     if names_one and (chosen or called == "preference") and not is_against(heading):
-        return ("preference", "") if len(prototypes) == 2 else ("", f"not read: {_AMONG}")
+        return ("preference", "") if len(prototypes) == 2 or pairs_headed([heading]) else ("", f"not read: {_AMONG}")
     if names_one and not is_tried_as(heading) and not any(re.fullmatch(r"\d{1,2}", cell) for cell in given):
         return "", _ONE
     if is_ranks(heading):
@@ -374,6 +383,7 @@ def _kind(
 
 _NONE = 5  # times the highest point, from which a number says that there is no answer, as 99 does; it is not understood
 _ONE, _AMONG = "not read: names one of them; say preference if that is asked, or paired", "more than two to choose from"
+_OF_TWO = "not read: is about two; only which one is chosen is read"
 _FULL, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
 
 
@@ -460,43 +470,49 @@ def with_survey(
     if read.empty:
         _refuse_unread(asked.get("noticed", pd.Series(dtype="str")))
     chosen = read["kind"] == "preference"
+    _refuse_unclear(read, chosen)
+    in_pairs = read["prototype"].str.contains(AGAINST, regex=False)
+    people = people_of_rows(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
+    named = natural_order(name for of in read["prototype"] for name in of.strip().split(AGAINST) if name)
+    kinds = dict(zip(asked["column"], asked["kind"], strict=True))
+    named = named or natural_order({*asked.loc[asked["kind"] == "position", "prototype"]} - {""})
+    named = named or chosen_names(table, [kinds.get(name, "") for name in table.header])
+    if (chosen & ~in_pairs).any() and len(named) != 2:
+        several = counted(len(named), "prototype")
+        raise StudyError(f"A preference is read between two prototypes, and the columns name {several}.")
+    beside = _words_beside(table)
+    each = [_answers(table, row, people, asked, named, beside) for _, row in read.iterrows()]
+    answers: pd.DataFrame = pd.concat(each)
+    answers = answers.assign(position=_places_of(answers, table, people, asked))
+    block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
+    of = re.compile("|".join(whole(name).pattern for name in [*read.loc[in_pairs, "prototype"], *named]) or r"(?!)")
+    called = {asked_: _asks(table.header, of)[head] for head, asked_ in read[["column", "question"]].to_numpy()}
+    study = with_questions_renamed(study, block, called, same_file=file in study.raw_files)
+    if session:
+        study, block = with_session(study, block, session), block.assign(session=session)
+    study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
+    study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
+    study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
+    told = _agreement_told(table, read, beside)
+    study = with_answers_replaced(study, block, told)
+    for block_ in (ends_in_words(study, table, read), told, words_asked(study, read)):
+        study = put_block(study, "questions", block_) if len(block_) else study
+    kept = (file,) if file is not None and file not in study.raw_files else ()
+    return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _refuse_unclear(read: pd.DataFrame, chosen: pd.Series) -> None:
     bare = read.loc[((read["prototype"].str.strip() == "") & ~chosen) | (read["question"].str.strip() == ""), "column"]
     if len(bare):
         raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
+    for head in read.loc[read["prototype"].str.contains(AGAINST, regex=False) & ~chosen, "column"]:
+        raise StudyError(f"The column {head} is about two: only a preference or a paired comparison is read from it.")
     twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
     ranks = [name for name in read["column"] if is_ranks(name)]
     if read["kind"].isin(TOP).loc[read["column"].isin(ranks)].any():
         raise StudyError(f"{first_few(ranks)} hold ranks, 1 the best; as points they would count the wrong way round.")
     if len(twice):
         raise StudyError(f"The column {twice.iloc[0]} asks what another one asks. Give it another question.")
-    people = people_of_rows(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
-    named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
-    kinds = dict(zip(asked["column"], asked["kind"], strict=True))
-    named = named or natural_order({*asked.loc[asked["kind"] == "position", "prototype"]} - {""})
-    named = named or chosen_names(table, [kinds.get(name, "") for name in table.header])
-    if chosen.any() and len(named) != 2:
-        several = counted(len(named), "prototype")
-        raise StudyError(f"A preference is read between two prototypes, and the columns name {several}.")
-    beside = _words_beside(table)
-    answers: pd.DataFrame = pd.concat(
-        [_answers(table, row, people, asked, named, beside) for _, row in read.iterrows()]
-    )
-    answers = answers.assign(position=_places_of(answers, table, people, asked))
-    block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
-    of = re.compile("|".join(whole(name).pattern for name in named) or r"(?!)")
-    called = {asked_: _asks(table.header, of)[head] for head, asked_ in read[["column", "question"]].to_numpy()}
-    study = with_questions_renamed(study, block, called, same_file=file in study.raw_files)
-    if session:
-        study, block = _with_session(study, block, session), block.assign(session=session)
-    study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
-    study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
-    study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    told = _agreement_told(table, read, beside)
-    study = with_answers_replaced(study, block, told)
-    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read[read["said"] != "paired"])):
-        study = put_block(study, "questions", block_) if len(block_) else study
-    kept = (file,) if file is not None and file not in study.raw_files else ()
-    return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
 
 
 def _refuse_unread(noticed: pd.Series) -> None:
@@ -506,9 +522,7 @@ def _refuse_unread(noticed: pd.Series) -> None:
     why = dict.fromkeys(words for words in noticed if words.startswith("not read"))
     told = f" ({first_few(list(why))})" if why else ""
     if any(_AMONG in words for words in why):
-        raise StudyError(
-            f"No column is read{told}. Of two at a time each pair has a file of its own: make one of each."
-        )
+        raise StudyError(f"No column is read{told}. Of two at a time, name them in a column Pair: P1/P2.")
     raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
 
 
@@ -528,24 +542,6 @@ def _agreement_told(table: RawTable, read: pd.DataFrame, beside: Sequence[frozen
     return told.drop_duplicates("question", keep="last")
 
 
-def _with_session(study: Study, block: pd.DataFrame, session: str) -> Study:
-    """Return a study in which the same answers, there already without a session, are of this one."""
-    held, about = study.table("answers"), ["assessor", "prototype", "versus", "question", "kind", "answer"]
-    same = pd.MultiIndex.from_frame(held[about]).isin(pd.MultiIndex.from_frame(block[about]))
-    told = held.assign(session=held["session"].mask(same & (held["session"] == ""), session))
-    return replace(study, tables={**study.tables, "answers": told}) if same.any() else study
-
-
-def _words_asked(study: Study, read: pd.DataFrame) -> pd.DataFrame:
-    """Return the words of the questions that are called otherwise than their headings, where the study has none."""
-    names = re.compile("|".join(whole(name).pattern for name in {*read["prototype"]} - {""}) or r"(?!)")
-    rows = read.assign(words=as_asked(list(read["column"]), names)).loc[read["kind"].isin([*TOP, "preference"])]
-    stated = texts_of_table(study, "questions")
-    rows = rows.loc[~rows["question"].isin(stated.loc[stated["words"] != "", "question"])]
-    called = [plain_words(name) != plain_words(words) for name, words in rows[["question", "words"]].to_numpy()]
-    return rows.loc[called, ["question", "kind", "words"]].drop_duplicates(["question", "kind"])
-
-
 def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], asked: pd.DataFrame) -> list[str]:
     """Return the place in the serving order of what each answer is about; of two to choose from, of the first."""
     place: dict[tuple[str, str], str] = {}
@@ -554,11 +550,11 @@ def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], as
         place |= {(who, row["prototype"].strip()): cell for who, cell in zip(people, cells, strict=True)}
     told = []
     for who, of, versus in zip(answers["assessor"], answers["prototype"], answers["versus"], strict=True):
-        one, other = place.get((who, of), ""), place.get((who, versus), "")
-        if versus:
+        one, other, own = (place.get((who, each), "") for each in (of, versus, AGAINST.join((of, versus))))
+        if versus and not own:
             told.append(str(1 + (int(one) > int(other))) if one.isdecimal() and other.isdecimal() else "")
         else:
-            told.append(one)
+            told.append(own or one)
     return told
 
 
@@ -590,7 +586,8 @@ def _answers(
         beside = [table.column(head) for head in asked.loc[about, "column"]]
         told = [any(map(str.strip, cells)) for cells in zip(*beside, strict=True)]
         given = [cell or "0" * any_ for cell, any_ in zip(given, told, strict=True)]
-    pair = {"prototype": named[0], "versus": named[1]} if kind == "preference" else {"prototype": of, "versus": ""}
+    two = (of.split(AGAINST) if AGAINST in of else named) if kind == "preference" else (of, "")
+    pair = dict(zip(("prototype", "versus"), two, strict=True))
     frame = pd.DataFrame({"assessor": people, "answer": given})
     return frame.assign(**pair, question=row["question"].strip(), kind=row["said"])
 

@@ -12,6 +12,7 @@ from panel.claims.materials import Materials
 from panel.cli.studies import survey_of
 from panel.errors import StudyError
 from panel.models.consumers.agreement import count_agreement
+from panel.models.consumers.choices import count_preferences
 from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
 from panel.study.editing import put_block
@@ -296,14 +297,6 @@ def test_which_of_two_is_softer_is_a_paired_comparison_and_no_preference(tmp_pat
     told = answers.groupby("kind")["answer"].agg(list).to_dict()
     assert told == {"paired": ["F1", "F2", "F1"], "preference": ["F1", "no preference", "F2"]}
     assert {*answers.query("kind == 'paired'")["question"]} == {"Which side feels softer"}
-
-
-def test_choices_of_several_pairs_are_asked_for_one_file_of_each():
-    table, asked = read_survey(
-        exported("Voter;Left;Right;Preferred\n1;F1;F2;F1\n2;F1;F3;F3\n3;F2;F3;F2"), "", ("F1", "F2", "F3")
-    )
-    with pytest.raises(StudyError, match="Of two at a time each pair has a file of its own: make one of each"):
-        with_survey(Study({}), table, asked)
 
 
 def test_a_preference_between_two_is_read_and_among_three_is_said():
@@ -928,22 +921,81 @@ def test_answers_of_a_test_for_differences_are_no_ticked_boxes(text: str):
         read_survey(exported(text))
 
 
-def test_votes_about_several_pairs_are_refused_with_what_to_do_and_that_gives_all_votes():
-    rows = ["a;P1;P2;P1", "a;P1;P3;P3", "b;P2;P1;P2", "b;P3;P1;P3", "c;P1;P2;no preference"]
-    head = "who;First;Second;Preferred"
-    with pytest.raises(
-        StudyError, match=r"the pairs differ: P1 against P2 and P1 against P3\. Make a file of each pair"
-    ):
-        read_survey(exported("\n".join([head, *rows])))
-    study = Study({})
+VOTES = {("a", "P2"): "P1", ("a", "P3"): "P3", ("b", "P2"): "P2", ("b", "P3"): "P3", ("c", "P2"): "no preference"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "who;First;Second;Preferred\na;P1;P2;P1\na;P1;P3;P3\nb;P2;P1;P2\nb;P3;P1;P3\nc;P1;P2;no preference",
+        "who;Left cream;Right cream;Vote;Age\na;P1;P2;p1 ;3\na;P1;P3;P3;3\nb;P2;P1;P2;4\nb;P3;P1;P3;4\nc;P1;P2;none;5",
+        "who;Pair;Which is better?\na;P1/P2;P1\na;P1/P3;P3\nb;P2/P1;P2\nb;P1/P3;P3\nc;P1/P2;the same",
+        "who;Pair;Vote\na;P1 vs. P2;P1\na;P1 vs. P3;P3\nb;P2 vs. P1;P2\nb;P1 vs. P3;P3\nc;P1 vs. P2;both",
+        "who;P1 or P2?;P1 or P3?\na;P1;P3\nb;P2;P3\nc;no preference;",
+        "who;Which is better, P1 or P2?;Which is better, P1 or P3?\na;P1;P3\nb;P2;P3\nc;neither;n/a",
+        "who,P1 - P2,P1 - P3,Remarks\na,P1,P3,\nb,P2,p3,nice\nc,none,,",
+    ],
+)
+def test_votes_about_several_pairs_of_one_file_are_those_of_each_pair(text: str):
+    answers = answers_in(text)
+    assert len(answers[["prototype", "kind", "question"]].drop_duplicates()) == 1
+    assert (answers["prototype"][0], answers["kind"][0]) == ("P1", "preference")
+    assert answers.set_index(["assessor", "versus"])["answer"].to_dict() == VOTES
+    first = "First" in text
+    places = [1, 2, 1, 1, 2] if first else [None] * len(VOTES)
+    assert answers["position"].astype(object).where(answers["position"].notna(), None).tolist() == places
+
+
+def test_votes_of_pairs_count_as_those_of_a_file_of_each_pair():
+    head, rows = "who;First;Second;Preferred", ["a;P1;P2;P1", "a;P1;P3;P3", "b;P2;P1;P2", "b;P3;P1;P3", "c;P1;P2;none"]
+    apart = Study({})
     for other in ("P2", "P3"):
-        text = "\n".join([head, *(row for row in rows if f"{other};" in row)])
-        study = with_survey(study, *read_survey(exported(text)))
-    held = study.table("answers")[["assessor", "versus", "answer", "position"]].astype("str").to_numpy().tolist()
-    assert held == [
-        ["a", "P2", "P1", "1.0"],
-        ["b", "P2", "P2", "2.0"],
-        ["c", "P2", "no preference", "1.0"],
-        ["a", "P3", "P3", "1.0"],
-        ["b", "P3", "P3", "2.0"],
+        rows_of = "\n".join([head, *(row for row in rows if f"{other};" in row)])
+        apart = with_survey(apart, *read_survey(exported(rows_of)))
+    together = with_survey(Study({}), *read_survey(exported("\n".join([head, *rows]))))
+    columns = ["assessor", "prototype", "versus", "question", "answer", "position"]
+    for counted_ in (apart, together):
+        assert len(count_preferences(counted_).counts) == len(("P2", "P3"))
+    pd.testing.assert_frame_equal(together.table("answers")[columns], apart.table("answers")[columns])
+
+
+def test_names_of_several_pairs_are_spelled_as_they_are_most_often_and_numbers_of_the_place_are_no_names():
+    rows = ["who;Pair;Choice", "a;A/B;a", "a;A/C;C", "b;A/B;B", "b;B/C;B"]
+    answers = answers_in("\n".join(rows))
+    assert answers[["prototype", "versus", "answer"]].to_numpy().tolist() == [
+        *(["A", "B", "A"], ["A", "B", "B"], ["A", "C", "C"], ["B", "C", "B"])
     ]
+    with pytest.raises(StudyError, match="no column says what each row is about"):
+        read_survey(exported("who;Pair;Preferred\na;P1/P2;1\na;P1/P3;2\nb;P1/P2;2\nb;P1/P3;1"))
+    with pytest.raises(StudyError, match="no column says what each row is about"):
+        read_survey(exported("who;Pair;Preferred\na;1/2;1\na;2/3;2\nb;1/2;2\nb;1/3;1"))
+
+
+def test_a_vote_for_none_of_its_pair_and_a_second_vote_are_refused_with_their_line():
+    rows = ["who;First;Second;Preferred", *(f"R{n};P1;P{2 + n % 2};P1" for n in range(9))]
+    with pytest.raises(StudyError, match=r"Line 11 of survey\.csv: 'P4' below 'Preferred' is none of the two"):
+        read_survey(exported("\n".join([*rows, "R9;P1;P2;P4"])))
+    with pytest.raises(StudyError, match=r"Line 11 of survey\.csv is a second one of R1 for P1 against P3"):
+        read_survey(exported("\n".join([*rows, "R1;P3;P1;P3"])))
+    with pytest.raises(StudyError, match=r"Line 11 of survey\.csv does not say whose it is"):
+        read_survey(exported("\n".join([*rows, ";P3;P1;P3"])))
+
+
+def test_what_is_told_of_two_and_is_no_choice_is_not_read_from_them():
+    text = "who;Pair;Preferred;Sure?\na;P1/P2;P1;yes\na;P1/P3;P3;no\nb;P1/P2;P2;no\nb;P1/P3;P1;yes"
+    table, asked = read_survey(exported(text))
+    told = asked.loc[asked["column"] == "P1 against P2: Sure?", ["kind", "noticed"]]
+    assert told.to_numpy().tolist() == [["", "not read: is about two; only which one is chosen is read"]]
+    assert any("each pair was read by itself: P1 against P2 and P1 against P3" in note for note in table.notes)
+    with pytest.raises(StudyError, match=r"P1 against P2: Sure.* is about two: only a preference or a paired"):
+        with_survey(Study({}), table, asked.assign(kind=asked["kind"].mask(asked["question"] == "Sure", "check_all")))
+
+
+def test_of_which_pair_softer_is_said_is_a_paired_comparison_of_each(tmp_path):
+    file = tmp_path / "pairs.csv"
+    file.write_text("who;Pair;Softer\na;P1/P2;P1\na;P1/P3;P3\nb;P1/P2;P2\nb;P1/P3;P1")
+    raw, table, asked, _ = survey_of(file, "", ["Softer=paired"])
+    answers = with_survey(Study({}), table, asked, raw).table("answers")
+    assert {*answers["kind"]} == {"paired"}
+    assert answers["versus"].tolist() == ["P2", "P2", "P3", "P3"]
+    assert answers["answer"].tolist() == ["P1", "P2", "P3", "P1"]
