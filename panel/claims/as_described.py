@@ -9,28 +9,34 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
-from itertools import takewhile
+from itertools import pairwise, takewhile
 
 from panel.claims.own_words import EASE, OBJECTS, PARTICLES, STATES, Way, in_own_terms, kernel
 from panel.claims.parts import (
+    ARTICLE,
+    OF_FILM,
     Tokens,
     any_of,
+    at_stage,
     base_of,
+    between_forms,
     compared_form,
     done_forms,
     entries_at,
     entry_at,
+    forms_alike,
     forms_of_stem,
     noun_forms,
-    opposites,
+    opposite_of,
     phrases,
     plural_of,
     qualities,
+    said_as,
+    told_in_table,
     verb_forms,
 )
-from panel.study.knowledge import shared_table
 
 _PLACES = frozenset((*OBJECTS, "towards", "toward", "below", "beside", "along", "through", "down", "beneath", "within"))
 _LEADS = _PLACES | STATES | {"as"}
@@ -39,7 +45,6 @@ _SAME_LEADS = (
     frozenset(("under", "beneath", "below")), frozenset(("towards", "toward")),
     frozenset(("while", "during", "when", "as")),
 )  # fmt: skip
-_ARTICLE = r"(?:(?:a|an|the|your|my|their|one|this|a single) )?"
 _ITS = r"(?:(?:its|their|a|an|the) )?"
 _SMALL = frozenset(("a", "an", "the", "your", "my", "their", "one", "it", "you", "its", "still"))
 _BEING = frozenset(("is", "are", "was", "were", "be"))
@@ -55,7 +60,6 @@ _FAST = frozenset(("fast", "quickly", "rapidly", "soon", "swiftly"))
 _COUNTING = frozenset(("few", "many", "large", "small", "big"))
 _DENYING = frozenset(("no", "not", "none", "nothing", "never", "without", "hardly", "every", "all", "more", "less"))
 _EFFORT = frozenset(("effort", "difficulty"))
-_LEAST_OF_UN = 5  # letters: uneven, and not under or unit
 _ENDING = 3  # words: at ease, like velvet; a longer end of a scale is a sentence
 
 
@@ -64,7 +68,7 @@ class Telling:
     """One way to tell of an attribute: the pattern of its words, which name it stands for, what may be told beside.
 
     In the pattern the group `up` holds the words that say more of it, `down` those that say less; `whose` a product.
-    `begins`: those of the `words` that may begin what one is told to do: not what it is that does it, or how.
+    `begins`: those of the `words` that may begin what one is told to do; `tasks`: those that are what is done.
     """
 
     pattern: re.Pattern[str]
@@ -73,6 +77,7 @@ class Telling:
     settings: tuple[Tokens, ...] = ()
     words: frozenset[str] = frozenset()
     begins: frozenset[str] = frozenset()
+    tasks: frozenset[str] = frozenset()
 
 
 @cache
@@ -88,28 +93,17 @@ def _degrees(how: str, *, amount: bool, anchored: bool) -> tuple[str, str]:
         return any_of(said[1.0]), any_of(said[-1.0])
     same, against = (
         qualities(how),
-        frozenset(quality for word in _opposite_of(how) for quality in qualities(word))
+        frozenset(quality for word in opposite_of(how) for quality in qualities(word))
         if anchored
         else frozenset[str](),
     )
     up = {f"more {word}" for word in same if how != "much"} | compared_form(how) | {f"less {word}" for word in against}
     down = {f"less {word}" for word in same if how != "much"} | {f"more {word}" for word in against}
-    down |= {word for quality in _opposite_of(how) for word in compared_form(quality)} if anchored else set()
+    down |= {word for quality in opposite_of(how) for word in compared_form(quality)} if anchored else set()
     if amount:
         up |= {"more", "to a greater degree", "to a greater extent", "to a higher degree"}
         down |= {"less", "to a lesser degree", "to a lesser extent", "to a lower degree"}
     return any_of(up), any_of(down)
-
-
-def _opposite_of(how: str) -> frozenset[str]:
-    """Return the words for the opposite of a quality, by the table and by its beginning: even of uneven."""
-    plain = how.removesuffix("ly") if how not in opposites() else how
-    turned = (
-        {plain[2:]}
-        if plain.startswith("un") and len(plain) > _LEAST_OF_UN and plain[2:] not in ("der", "it")
-        else set()
-    )
-    return opposites().get(plain, frozenset()) | turned
 
 
 # The parts of a definition.
@@ -128,7 +122,8 @@ class _Parts:
 
 def _parted(told: Tokens) -> _Parts | None:
     """Cut a definition that begins with how into its parts; nothing where it has no verb, or joins or denies."""
-    if told[:1] != ("how",) or len(told) < 4 or {"and", "or"} & {*told}:
+    joins = any(word in ("and", "or") and "between" not in told[n - 3 : n] for n, word in enumerate(told))
+    if told[:1] != ("how",) or len(told) < 4 or joins:
         return None
     how, words = told[1], told[2:]
     verb = _verb_at(words)
@@ -207,11 +202,13 @@ def _phrase_pattern(phrase: Tokens) -> str:
     if phrase == _NEXT_DAY:
         return r"(?:on |in )?(?:the )?(?:(?:next|following) morning|morning after)"
     lead, words = phrase[0], [word for word in phrase[1:] if word not in _SMALL]
+    if lead == "between" and words[1:2] == ["and"] and len(words) == 3:
+        return between_forms(words[0], words[2])
     leads = any_of(next((same for same in _SAME_LEADS if lead in same), frozenset((lead,))))
     if not words or lead in STATES | {"as"} or entry_at(phrase, len(phrase) - 1, "unit")[0]:
-        return rf"{leads} (?:you |it )?" + " ".join(rf"{_ARTICLE}{done_forms(word)}" for word in words or phrase[1:])
+        return rf"{leads} (?:you |it )?" + " ".join(rf"{ARTICLE}{done_forms(word)}" for word in words or phrase[1:])
     led = "".join(f"(?:{re.escape(word)} )?" for word in words[:-1])
-    return rf"{leads} {_ARTICLE}{led}{noun_forms(words[-1], led=True)}"
+    return rf"{leads} {ARTICLE}{led}{noun_forms(words[-1], led=True)}"
 
 
 def _subject_pattern(subject: Tokens, types: set[str]) -> tuple[str, bool]:
@@ -226,7 +223,7 @@ def _subject_pattern(subject: Tokens, types: set[str]) -> tuple[str, bool]:
         ways = {"".join(f"(?:{re.escape(word)} )?" for word in head[:-1]) + noun_forms(head[-1])}
     if of:
         tail = list(takewhile(lambda word: word not in _LEADS and not word.endswith("ed") and word != "laid", of))
-        ways |= {f"{noun_forms(head[-1])} of {_ARTICLE}{noun_forms(tail[-1])}"} if tail else set()
+        ways |= {f"{noun_forms(head[-1])} of {ARTICLE}{noun_forms(tail[-1])}"} if tail else set()
         ways |= {noun_forms(tail[-1])} if tail and entry_at((head[-1],), 0, "site")[0] else set()
     product = {*head} <= types | _PORTIONS
     return f"(?:{'|'.join(sorted(ways, key=lambda each: (-len(each), each)))})", product
@@ -248,6 +245,7 @@ class Judged:
     done: tuple[Tokens, ...]
     low: Tokens
     high: Tokens
+    stage: Tokens = ()
 
 
 def tellings_of(judged: Judged, types: set[str]) -> Iterator[Telling]:
@@ -259,15 +257,20 @@ def tellings_of(judged: Judged, types: set[str]) -> Iterator[Telling]:
     settings = [phrase for phrase in beside if phrase[0] in _PLACES | STATES]
     settings += [("in", *done) for done in judged.done if len(done) == 1 and done[0].isalpha()]
     settings += [named[-2:]] if named[-2:] == _NEXT_DAY else []
+    settings += [] if parts else [each for each in _phrases_of(judged.told) if each[0] == "between"]
     words = frozenset(map(kernel, (*judged.told, *(word for done in judged.done for word in done), *named))) - {""}
     where = _beside(settings)
+    moments = (each for each in (parts.rest if parts else ()) if each[0] in STATES)
+    leads = [word for each in (*moments, *judged.done) for led, word in pairwise(each) if led in _BEFORE_DOING]
+    leads += [word for led, word in pairwise(judged.told) if led == "to"]
+    tasks = frozenset(map(kernel, (*leads, *(done[0] for done in judged.done))))
     begins = words - {kernel(word) for word in (*judged.told[1:2], *(parts.subject if parts else ()))}
-    patterns = [*_by_name(judged, where), *_by_ends(judged, parts, settings)]
+    patterns = [*_by_name(judged, where), *_by_ends(judged, parts, settings), ("(?!)", 1)]
     if parts:
         patterns += [*_by_definition(parts, judged, where, types), *_by_count(parts, judged, where)]
         patterns += [*_by_quantity(parts, judged, where)]
     for pattern, sign in patterns:
-        yield Telling(re.compile(rf"(?<!\S){pattern}(?!\S)"), judged.said, sign, tuple(settings), words, begins)
+        yield Telling(re.compile(rf"(?<!\S){pattern}(?!\S)"), judged.said, sign, tuple(settings), words, begins, tasks)
 
 
 _NEXT_DAY = ("next", "morning")
@@ -299,7 +302,7 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
         return
     up, down = _degrees(how, amount=how in _AMOUNTS, anchored=True)
     degree = _either(up, down)
-    verbs = any_of(_states_like(parts.verb[0])) if state else _forms_alike(parts.verb[0])
+    verbs = any_of(_states_like(parts.verb[0])) if state else forms_alike(parts.verb[0])
     verb = " ".join([verbs, *(rf"(?:it )?{word}" for word in parts.verb[1:]), *_needed(parts)])
     if how_much:
         yield rf"{degree}(?: of (?:it|§+(?: §+)*))? {verb}{beside.replace('{0,', '{1,')}", sign
@@ -308,7 +311,7 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
     verb = f"(?:{verb}|{by_name})" if by_name else verb
     verb += "".join(rf"(?: {phrase[0]})?" for phrase in parts.rest[:1] if phrase[0] in PARTICLES)
     counted = any(entry_at((word,), 0, "number")[0] for word in parts.subject)
-    who = rf"{_ARTICLE}{r'(?:(?:two|three|four|five|ten) )?' * counted}{subject}{_WHOSE}{beside} "
+    who = rf"{ARTICLE}{r'(?:(?:two|three|four|five|ten) )?' * counted}{subject}{_WHOSE}{beside} "
     first = beside.replace("(?: ", "(?:", 1).replace("| ", " |").removesuffix("){0,3}") + " )?" if beside else ""
     if parts.verb[0] in _FELT and entry_at(parts.subject[-1:], 0, "site")[0]:
         yield rf"{any_of(_FELT)} {degree}{beside}", sign  # feels colder
@@ -318,10 +321,7 @@ def _by_definition(parts: _Parts, judged: Judged, beside: str, types: set[str]) 
 
 
 def _needed(parts: _Parts) -> Iterator[str]:
-    """Give the patterns of what a verb does not say it without: its form, where it keeps it; to milk, where it turns.
-
-    Not of a place of the body.
-    """
+    """Give the patterns of what a verb does not say it without: its form; to milk; not of a place of the body."""
     if parts.verb[0] not in _SEEMS:
         yield from (rf"{_ITS}{re.escape(word)}" for word in parts.rest_of_verb if word not in _SMALL)
         first = parts.rest[0] if parts.rest and not parts.rest_of_verb else ()
@@ -331,7 +331,7 @@ def _needed(parts: _Parts) -> Iterator[str]:
 
 def _of_thing(subject: str, degree: str, beside: str) -> Iterator[str]:
     """Give the patterns of what a thing is left, or is, beside its quality: a less slippery tile."""
-    yield rf"(?:(?:leaves|leave|left|leaving|makes|keeps) )?{_ARTICLE}{subject} {degree}{beside}"
+    yield rf"(?:(?:leaves|leave|left|leaving|makes|keeps) )?{ARTICLE}{subject} {degree}{beside}"
     yield rf"{degree} {subject}{beside}"
 
 
@@ -350,7 +350,7 @@ def _by_count(parts: _Parts, judged: Judged, beside: str) -> Iterator[tuple[str,
     """Give the patterns of what is counted: few dabs it takes, often the hand has to pass over it."""
     if parts.how == "often":
         noun, sign = any_of({plural_of(base_of(parts.verb[0]))}), 1
-        subject = "".join(rf"(?: of {_ARTICLE}{noun_forms(word)})?" for word in parts.subject[-1:])
+        subject = "".join(rf"(?: of {ARTICLE}{noun_forms(word)})?" for word in parts.subject[-1:])
     elif parts.how in ("few", "many") and parts.subject:
         words = list(takewhile(lambda word: word not in _LEADS | {"it", "you"}, parts.subject))
         if not words or not words[-1].endswith("s"):
@@ -388,19 +388,13 @@ def _by_quantity(parts: _Parts, judged: Judged, beside: str) -> Iterator[tuple[s
     if not verb:
         return
     if not who:
-        yield rf"{amount} (?:of the )?{text} {verb}{beside}", _sign_of("much", judged)
+        yield rf"{amount} (?:of the )?{text} {verb}{beside.replace('{0,', '{1,')}", _sign_of("much", judged)
+        yield rf"(?:has|had|have) {amount} {text}{beside}{'' if verb.endswith(' felt') else '(?!)'}", 1
         return
     subject, _ = _subject_pattern(who, set())
     if subject:
-        yield rf"{_ARTICLE}{subject}{_WHOSE}{beside} {verb} {amount} {text}{beside}", _sign_of("much", judged)
+        yield rf"{ARTICLE}{subject}{_WHOSE}{beside} {verb} {amount} {text}{beside}", _sign_of("much", judged)
         yield rf"{amount} {text} per {subject}{beside}", _sign_of("much", judged)
-
-
-def _forms_alike(verb: str) -> str:
-    """Return the pattern of a verb and of those of everyday words that say the same: slides for slips."""
-    rows = (str(words).split() for words in shared_table("claim_alike_en")["words"])
-    same = {base_of(verb), *(word for row in rows if base_of(verb) in row for word in row)}
-    return f"(?:{'|'.join(sorted(map(verb_forms, same)))})"
 
 
 def _states_like(verb: str) -> frozenset[str]:
@@ -411,7 +405,7 @@ def _states_like(verb: str) -> frozenset[str]:
 def _sign_of(how: str, judged: Judged) -> int:
     """Return 1 where more of how it is scores higher, -1 where lower; 0 where name and definition do not agree."""
     low, high = ({*map(kernel, end)} for end in (judged.low, judged.high))
-    own, against = {kernel(how)}, {kernel(word) for word in _opposite_of(how)}
+    own, against = {kernel(how)}, {kernel(word) for word in opposite_of(how)}
     if own & low or against & high:
         return 0 if own & high else -1
     return 0 if against & {*map(kernel, judged.named)} and not own & high else 1
@@ -445,17 +439,14 @@ def _by_quality(quality: str, of: Tokens, beside: str) -> Iterator[tuple[str, in
     if not words:
         return
     subject = "".join(f"(?:{re.escape(word)} )?" for word in words[:-1]) + noun_forms(words[-1])
-    yield rf"{_ARTICLE}{subject}{_WHOSE}(?: {_FEELS})?{beside} {degree}{beside}", 1
+    yield rf"{ARTICLE}{subject}{_WHOSE}(?: {_FEELS})?{beside} {degree}{beside}", 1
     yield rf"{degree} {subject}{beside}", 1
 
 
 def _by_ends(judged: Judged, parts: _Parts | None, settings: Sequence[Tokens]) -> Iterator[tuple[str, int]]:
-    """Give the patterns of an end of the scale, a quality or what is done, compared: more at ease, drags less.
-
-    What a thing is or does is told of that thing, or where it is: the tile grips better, a better grip on the tile.
-    """
+    """Give the patterns of an end of the scale, compared, told of the thing judged, or where: the tile grips better."""
     who = _subject_pattern(parts.subject, set())[0] if parts else ""
-    what = rf"{_ARTICLE}{who}" if who else "(?!)"
+    what = rf"{ARTICLE}{who}" if who else "(?!)"
     at = _beside([each for each in settings if each[0] in _PLACES]).replace("{0,", "{1,") or "(?!)"
     for end, sign in ((judged.low, -1), (judged.high, 1)):
         plain = all(word.isalpha() for word in end) and len(end) > 0
@@ -474,11 +465,16 @@ def _by_ends(judged: Judged, parts: _Parts | None, settings: Sequence[Tokens]) -
         elif len(end) == 1 and not entry_at(end, 0, "")[0]:
             degree = _either(any_of({f"more {end[0]}", *compared_form(end[0])}), f"less {end[0]}")
             yield from ((each, sign) for each in (rf"{what} {_FEELS} {degree}", rf"{degree} {who or '(?!)'}"))
+        elif len(end) == 2 and end[0] in _GRADES and end != judged.named:
+            noun, when = end[1], at_stage(judged.stage)
+            yield rf"{_either('more', 'less')} {noun} {when}", sign
+            yield rf"{_AUX}{verb_forms(noun)} {_either('more', 'less')} {when}", sign
         elif 1 < len(end) <= _ENDING and end[0] in ("at", "like"):
             text = " ".join(end)
             yield rf"{what} {_FEELS} " * (end[0] == "at") + _either(f"more {text}", f"less {text}"), sign
 
 
+_GRADES = frozenset(("strong", "heavy", "high", "marked", "great"))
 _MANNER = frozenset(("like", "at", "by", "freely", "and"))
 _SHORT = 4  # letters: what is done in one word that says much
 
@@ -526,8 +522,8 @@ def _of_other(after: Tokens, told: Tokens) -> Tokens:
         return after
     start = after.index("than") + 1
     of = next((n for n, word in enumerate(after) if n >= start and word in ("of", "from", "with")), start)
-    same = all(word in _SMALL | {"those", "that", *told} for word in after[start:of])
-    return (*after[:start], "with", *after[of + 1 :]) if same and of > start else after
+    same = of > start and all(word in _SMALL | {"those", "that", *told} for word in after[start:of])
+    return (*after[:start], "with", *after[of + 1 :]) if same else after
 
 
 def told_beside(tokens: Tokens, tellings: Sequence[Telling]) -> Tokens:
@@ -538,16 +534,19 @@ def told_beside(tokens: Tokens, tellings: Sequence[Telling]) -> Tokens:
     """
     named = {each.named for each in tellings if _found(each.named, tokens)}
     longest = {each for each in named if not any(each != other and _found(each, other) for other in named)}
-    own = [each for each in tellings if each.named in longest]
-    if len(longest) != 1:
+    at, said = (_found(min(longest), tokens) - 1, min(longest)) if longest else told_in_table(tokens)
+    own = [each for each in tellings if each.named in longest or (not longest and said_as(each.named) == said_as(said))]
+    if len(longest) > 1 or not own:
         return tokens
-    at = _found(own[0].named, tokens) - 1
-    left, right = tokens[:at], tokens[at + len(own[0].named) :]
-    kept = [" ".join(_told_to_do(left, own[0])), " ".join(right)]
+    left, right = tokens[:at], tokens[at + len(said) :]
+    kept = [" ".join(left), " ".join(right)]
     for phrase in sorted({each for one in own for each in one.settings}, key=len, reverse=True):
-        pattern = re.compile(rf"(?<!\S){_phrase_pattern(phrase)}(?!\S)")
-        kept = [pattern.sub("", each) for each in kept]
-    return (*kept[0].split(), *own[0].named, *kept[1].split())
+        if longest or phrase[0] == "between":
+            pattern = re.compile(rf"(?<!\S){_phrase_pattern(phrase)}(?!\S)")
+            kept = [pattern.sub("", each) for each in kept]
+    on_skin = ["skin"] * (said_as(said) in OF_FILM and any("skin" in each.words for each in tellings))
+    done = replace(own[0], words=own[0].words.union(on_skin), begins=own[0].begins if longest else own[0].tasks)
+    return (*_told_to_do(kept[0].split(), done), *said, *kept[1].split())
 
 
 def _found(named: Tokens, tokens: Tokens) -> int:
@@ -568,12 +567,16 @@ def _told_to_do(tokens: Sequence[str], telling: Telling) -> list[str]:
 
 def _is_procedure(clause: Sequence[str], telling: Telling) -> bool:
     """Return whether a clause has only words of a procedure, the first of them what is to be done."""
-    said = [token for token in clause if token not in _ASIDE | _PLACES]
-    known = bool(said) and all(kernel(token) in telling.words for token in said) and kernel(said[0]) in telling.begins
-    return known and clause[0] not in _ASIDE | _PLACES and not (_DENYING & {*clause} or clause[0].endswith(("er", "s")))
+    said = [kernel(token) for token in clause if token not in (_ASIDE - {"one"}) | _PLACES]
+    begins = telling.begins | (_PRESSES if _PRESSES & telling.begins else set())
+    known = telling.words | begins >= {*said} and {*said[:1]} & begins and clause[0] not in _ASIDE | _PLACES
+    return bool(known) and not (_DENYING & {*clause} or _NO_TASK.search(clause[0]) or [*clause[-2:]] == ["with", "it"])
 
 
-_ASIDE = _SMALL | {"again", "then", "together", "once", "after", "that", "just", "gently", "lightly"}
+_ASIDE = _SMALL | {"again", "then", "together", "once", "after", "that", "just", "gently", "lightly", "little", "some"}
+_BEFORE_DOING = frozenset(("to", "and", "it", "then"))
+_NO_TASK = re.compile("er$|[^s]s$")
+_PRESSES = frozenset(map(kernel, ("press", "squeeze", "pinch")))
 _MARKS = frozenset((*".,:;-!", "and"))
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from panel.claims.as_described import in_terms_of_study
 from panel.claims.claim import Reading
-from panel.claims.names import as_chosen, longest, stage_at
+from panel.claims.names import longest, set_straight, stage_at
 from panel.claims.parts import (
     ENDS,
     FULL,
@@ -127,7 +127,7 @@ class Asking(Cursor):
 
     def rewritten(self) -> Tokens:
         """Return the words as one says them straight: this formula for its name, 93 of 100 for all but 7 of 100."""
-        tokens = as_chosen(self.tokens, self.names.chosen)
+        tokens = set_straight(self.tokens, self.names)
         for place in range(len(tokens) - 1, -1, -1):
             length, named = longest(self.names.prototypes, tokens, place)
             if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):

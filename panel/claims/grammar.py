@@ -503,7 +503,8 @@ class _Reader(Asking):
             return True
         length, family = longest(self.names.attributes, self.tokens, self.place)
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
-            own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
+            read = {"property"} if self.is_noun(self.place, length) else {"property", "verb"}
+            own = any(e.part in read for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own or family.startswith(OF_STUDY):
                 self.found.said_of = self.found.said_of or self.noun_before(self.words(length))
                 self.found.core.append(Entry("property", family, family, 1.0, self.words(length)))

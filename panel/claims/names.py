@@ -6,11 +6,14 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import pairwise
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from panel.claims.own_words import STUFF, Way, is_applied, kernel
 from panel.claims.parts import (
     ENDS,
+    FULL,
     OF_FILM,
     OF_PEOPLE,
     ONES,
@@ -159,6 +162,10 @@ def of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
     return asked.family not in OF_PEOPLE and "" not in said and len(said - alike) + bool(said & alike) > 1
 
 
+_BEFORE_NOUN = frozenset(("the", "its", "in", "for", "on", "same", "lowest", "highest", "least", "most", "low", "high"))
+_AFTER_NOUN = frozenset((":", "is", "was", "equal", "unchanged", "reduced", "lower", "higher", "rated", "scored"))
+
+
 @dataclass(eq=False)
 class Words:
     """The words of one sentence, each with what it may be."""
@@ -172,6 +179,11 @@ class Words:
     def parts_at(self, place: int) -> set[str]:
         """Return the parts that words from a place on may be."""
         return {entry.part for _, entry in entries_at(self.tokens, place)} if place >= 0 else set()
+
+    def is_noun(self, place: int, length: int) -> bool:
+        """Return whether words that may be a verb are a noun by what is beside them: its glide, glide is the same."""
+        before, after = self.word_at(place - 1), self.word_at(place + length)
+        return before in _BEFORE_NOUN or (before in ("", *ENDS) and after in _AFTER_NOUN)
 
     def clause(self, at: int, ends: frozenset[str] = ENDS) -> range:
         """Return the places of the words of a clause, from mark to mark, that holds a place."""
@@ -266,3 +278,73 @@ def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
             after = after[after[:2] == ("rather", "than") and not rather :]  # would take it on a ride rather than
             return (*tokens[: place + 1], "rather", "use", *tokens[start:at], *after)
     return tokens
+
+
+def set_straight(tokens: Tokens, names: Names) -> Tokens:
+    """Return a sentence in straight words: without who is spoken to, P4 lower than P1 for below it, the old one."""
+    told = _without_address(_without_own_tags(as_chosen(tokens, names.chosen), names))
+    kept = list[str]()
+    for place, word in enumerate(told):
+        before, after = told[max(0, place - 1) : place], told[place + 1 : place + 2]
+        beside = longest(names.prototypes, told, place + 1)[0] and _ends_name(told, place, names)
+        if word in _RANKED and beside:
+            kept += [_RANKED[word], "than"]
+        elif word == "any" and _asked_how_much(told, place):
+            continue
+        elif before == ("the",) and {*told[max(0, place - 2) : place - 1]} & _BESIDE and {*after} <= ENDS:
+            product = any(entry_at(told, n, part)[0] for n in range(place) for part in ("product", "product_type"))
+            kept += [word, "one"] if product and (word == "new" or entry_at((word,), 0, "role")[0]) else [word]
+        else:
+            kept.append(word)
+    return tuple(kept)
+
+
+_RANKED = MappingProxyType({"below": "lower", "above": "higher"})
+_BESIDE = frozenset(("than", "against", "with", "versus", "vs"))
+
+
+def _ends_name(tokens: Tokens, place: int, names: Names) -> bool:
+    """Return whether the name of a prototype stands right before a place."""
+    return any(longest(names.prototypes, tokens, start)[0] == place - start for start in range(place))
+
+
+def _asked_how_much(tokens: Tokens, place: int) -> bool:
+    """Return whether it is asked whether there is any more of it, with nothing denied: is it any faster?"""
+    more = any(entry_at(tokens, place + 1, part)[0] for part in ("comparative", "degree_comparative", "more", "less"))
+    start = max((n + 1 for n in range(place) if tokens[n] in FULL), default=0)
+    denied = any(word in ("no", "not", "never", "nor") or word.endswith("n't") for word in tokens[start:place])
+    return more and not denied and next((word for word in tokens[place:] if word in FULL), "") == "?"
+
+
+def _without_own_tags(tokens: Tokens, names: Names) -> Tokens:
+    """Return a sentence without tags that are only what the product is called: #newhandcream."""
+    own = {
+        f"{new}{''.join(kind)}" for kind in names.product_types for new in ("", "new", "our", "ournew", "the", "this")
+    }
+    tags = {n + more for n, pair in enumerate(pairwise(tokens)) if pair[0] == "#" and pair[1] in own for more in (0, 1)}
+    return tuple(word for n, word in enumerate(tokens) if n not in tags)
+
+
+def _without_address(tokens: Tokens) -> Tokens:
+    """Return a sentence without a greeting, or who is spoken to, between its beginning or end and a mark.
+
+    Not where it counts, or names who judged: ten assessors, students.
+    """
+    for place in range(len(tokens)):
+        length = entry_at(tokens, place, "address")[0]
+        end = place + length
+        start = max((n + 1 for n in range(place) if tokens[n] in FULL), default=0)
+        stop = next((n for n in range(end, len(tokens)) if tokens[n] in FULL), len(tokens))
+        who = (n for n in range(start, stop) if not place <= n < end)
+        if not length or any(_counts_or_judged(tokens, n) for n in who):
+            continue
+        if place == start and tokens[end : end + 1] in ((",",), ("!",)):
+            return _without_address((*tokens[:place], *tokens[end + 1 :]))
+        if tokens[place - 1 : place] == (",",) and {*tokens[end : end + 1]} <= FULL:
+            return _without_address((*tokens[: place - 1], *tokens[end:]))
+    return tokens
+
+
+def _counts_or_judged(tokens: Tokens, place: int) -> bool:
+    known = any(entry_at(tokens, place, part)[0] for part in ("people", "panel", "agree", "percent", "majority"))
+    return known or number_at(tokens, place) not in (None, 1)

@@ -463,8 +463,8 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
         words = ("more",) if words[0].endswith("er") and words[1:] == () else words[:-1]
         if words == ("as",) and again:
             return words
-    if before and words == ("as",):
-        return words if amount and again else ()
+    if before and words in (("as",), ("as", "much")):
+        return words[:1] if amount and again else ()
     if not before and again and words[:1] == ("as",):
         return words[:1] if {*words[1:]} & _AS[way.kind] and words[2:] == () else ()
     if words == ("better",):

@@ -248,6 +248,20 @@ def phrases() -> Mapping[Tokens, tuple[Entry, ...]]:
     return MappingProxyType(found)
 
 
+@cache
+def _phrases() -> Mapping[tuple[str, str], list[tuple[Tokens, float]]]:
+    found: dict[tuple[str, str], list[tuple[Tokens, float]]] = {}
+    for words, entries in phrases().items():
+        for entry in entries:
+            found.setdefault((entry.part, entry.family), []).append((words, entry.value))
+    return MappingProxyType(found)
+
+
+def phrases_of(part: str, family: str) -> Iterable[tuple[Tokens, float]]:
+    """Give the phrases that are a part and speak of a family, each with its value."""
+    return _phrases().get((part, family), ())
+
+
 def _written_out(phrase: str) -> list[Tokens]:
     """Return the tokens of every phrase that one with choices stands for: `{rated|judged} {|as}` for four."""
     ways: list[Tokens] = [()]
@@ -274,15 +288,23 @@ def known_words() -> frozenset[str]:
 
 
 @cache
-def _longest_phrases() -> dict[str, int]:
-    """Return the number of words of the longest phrase that begins with a word."""
-    return {phrase[0]: len(phrase) for phrase in sorted(phrases(), key=len)}
+def _begun_by() -> dict[str, tuple[int, frozenset[str]]]:
+    """Return of the phrases that begin with a word how long the longest is, and the parts they are, any of them too."""
+    longest: dict[str, int] = {}
+    parts: dict[str, set[str]] = {}
+    for phrase, entries in phrases().items():
+        longest[phrase[0]] = max(longest.get(phrase[0], 0), len(phrase))
+        parts.setdefault(phrase[0], {""}).update(entry.part for entry in entries)
+    return {word: (length, frozenset(parts[word])) for word, length in longest.items()}
+
+
+_NO_PHRASE: tuple[int, frozenset[str]] = 0, frozenset()
 
 
 def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:
     """Give what may stand at a place, the longest phrase first: its number of tokens and what it is."""
-    longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
-    for length, entry in _standing(tokens[place : place + longest]) if longest else ():
+    longest, parts = _begun_by().get(tokens[place], _NO_PHRASE) if place < len(tokens) else _NO_PHRASE
+    for length, entry in _standing(tokens[place : place + longest]) if part in parts else ():
         if not part or entry.part == part:
             yield length, entry
 
@@ -292,8 +314,8 @@ _NOTHING = 0, Entry("")
 
 def entry_at(tokens: Tokens, place: int, part: str) -> tuple[int, Entry]:
     """Return the longest phrase of a part at a place, or of any part: its number of tokens, 0 where there is none."""
-    longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
-    return _longest_of_each(tokens[place : place + longest]).get(part, _NOTHING) if longest else _NOTHING
+    longest, parts = _begun_by().get(tokens[place], _NO_PHRASE) if place < len(tokens) else _NO_PHRASE
+    return _longest_of_each(tokens[place : place + longest]).get(part, _NOTHING) if part in parts else _NOTHING
 
 
 @lru_cache(maxsize=50_000)
@@ -389,6 +411,9 @@ def opposites() -> Mapping[str, frozenset[str]]:
     return MappingProxyType(found)
 
 
+ARTICLE = r"(?:(?:a|an|the|your|my|their|one|this|a single) )?"
+
+
 def base_of(verb: str) -> str:
     """Return the plain form of a verb: wander of wanders, pass of passes."""
     known = next((entry.family for _, entry in entries_at((verb,), 0, "form of")), "")
@@ -439,12 +464,29 @@ def noun_forms(noun: str, led: bool = False) -> str:
     """Return a pattern of one and many of a noun; of a place of the body any word for it, led by a small word skin."""
     family = entry_at((noun,), 0, "site")[1].family
     if family and family != "part of the face":  # the chin is not the brow
-        same = {
-            " ".join(words) for words, es in phrases().items() for e in es if (e.part, e.family) == ("site", family)
-        }
+        same = {" ".join(words) for words, _ in phrases_of("site", family)}
         return any_of(same | ({"skin"} if led and family not in _NO_SKIN else set()))
     one = noun[:-1] if noun.endswith("s") and not noun.endswith("ss") else noun
     return any_of({noun, one, plural_of(one)})
+
+
+def between_forms(one: str, other: str) -> str:
+    """Return the pattern of what lies between two things, in either order; of two fingers any two."""
+    sides = [any_of(_FINGERS) if each in _FINGERS else noun_forms(each) for each in (one, other)]
+    if {one, other} <= _FINGERS:
+        return rf"between {ARTICLE}{sides[0]}(?: and {ARTICLE}{sides[1]})?"
+    first, last = (rf"{ARTICLE}{each}" for each in sides)
+    return rf"between (?:{first} and {last}|{last} and {first})"
+
+
+_FINGERS = frozenset(("finger", "fingers", "fingertip", "fingertips", "forefinger", "index finger", "thumb"))
+
+
+def forms_alike(verb: str) -> str:
+    """Return the pattern of a verb and of those of everyday words that say the same: slides for slips."""
+    rows = (str(words).split() for words in shared_table("claim_alike_en")["words"])
+    same = {base_of(verb), *(word for row in rows if base_of(verb) in row for word in row)}
+    return f"(?:{'|'.join(sorted(map(verb_forms, same)))})"
 
 
 def compared_form(word: str) -> frozenset[str]:
@@ -458,6 +500,17 @@ def compared_form(word: str) -> frozenset[str]:
     return frozenset({re.sub(r"y$", "i", doubled.removesuffix("e")) + "er"})
 
 
+def opposite_of(how: str) -> frozenset[str]:
+    """Return the words for the opposite of a quality, by the table and by its beginning: even of uneven."""
+    plain = how.removesuffix("ly") if how not in opposites() else how
+    turned = (
+        {plain[2:]}
+        if plain.startswith("un") and len(plain) > _LEAST_OF_UN and plain[2:] not in ("der", "it")
+        else set()
+    )
+    return opposites().get(plain, frozenset()) | turned
+
+
 def qualities(word: str) -> frozenset[str]:
     """Return a quality as it is said of a thing and of how something is done: even, evenly."""
     adverb = (
@@ -468,4 +521,37 @@ def qualities(word: str) -> frozenset[str]:
 
 
 _NO_SKIN = frozenset(("hair", "beard", "nails", "lashes", "lips", "fingers", "hands"))
+_LEAST_OF_UN = 5  # letters: uneven, and not under or unit
 _LONG_QUALITY = 7  # letters: what has more is compared with more and less
+
+
+def said_as(said: Tokens) -> str:
+    """Return what some words speak of, all of them, by the table."""
+    found = (entry.family for part in _SAYING for n, entry in entries_at(said, 0, part) if n == len(said))
+    return next(found, "")
+
+
+def told_in_table(tokens: Tokens) -> tuple[int, Tokens]:
+    """Return where a sentence says the one thing that it says in words of the table, and these; none where several."""
+    told, place = list[tuple[int, int, str]](), 0
+    while place < len(tokens):
+        length, family = max(
+            ((n, entry.family) for part in _SAYING for n, entry in entries_at(tokens, place, part)), default=(0, "")
+        )
+        told += [(place, length, family)] if family else []
+        place += length or 1
+    if len({family for _, _, family in told}) != 1:
+        return 0, ()
+    at, length, _ = told[0]
+    return at, tokens[at : at + length]
+
+
+_SAYING = ("property", "comparative", "superlative", "verb")
+
+
+@cache
+def at_stage(stage: Tokens) -> str:
+    """Return the pattern of when it is judged: as you rub it in, during rub-out."""
+    rubbing = {" ".join(words) for words, entries in phrases().items() for each in entries if each.part == "rubbing"}
+    ways = rubbing | {"after that"} if "rub" in stage else set[str]()  # what `Asking.with_events` puts for a stage
+    return rf"(?:{any_of(ways)}|(?:on|at|in|during|upon) (?:the )?{' '.join(stage) or '(?!)'})"

@@ -39,7 +39,7 @@ _WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "deg
 _SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
 _LIGHT = frozenset(("for", "in", "on", "at", "to", *"\"“”„«»'"))
 _SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
-_IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
+_IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over", "across"))
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
@@ -175,7 +175,7 @@ class Cursor(Words):
         if after not in OF_VERBS:
             return False
         if word != "us" and root(word) in APPLYING:
-            return after in ("for", "up", "out", "off", "away")
+            return after in ("for", "up", "out", "off", "away") and (root(word), after) not in self.names.moments
         held = follows in ("", *SILENT, "it", "more", "them")
         held = held or (follows in ("this", "that") and not self.own_product(place + 2))
         tells = word == "asked" or bool({"telling", "agree"} & self.parts_at(place))
@@ -534,8 +534,8 @@ class Cursor(Words):
         follows = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)} & {"property", "verb", "degree"}
         leads = self.begins_clause() or [each.part for each in self.found.chunks[-1:]] == ["agree"]
         leads = leads and not self.found.core  # in softness, it equals
-        return (
-            bool(follows)
+        return bool(
+            (follows or longest(self.names.attributes, self.tokens, self.place + 1)[0])
             and self.tokens[self.place] in ("for", "on", "about", "in", "at", "to")
             and (leads or any(chunk.part in _WAYS for chunk in self.found.core))
         )

@@ -3,45 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from fnmatch import translate
-from functools import cache
-from itertools import groupby, takewhile
-from operator import itemgetter
-from typing import TYPE_CHECKING
-
-from panel.claims.as_described import Judged, Telling, judged_of, mover_of, tellings_of
-from panel.claims.own_words import Way, is_applied
-from panel.claims.parts import (
-    SILENT,
-    Tokens,
-    beginning,
-    entries_at,
-    entry_at,
-    forms_of,
-    phrases,
-    tokens_of,
-    words_of,
-)
-from panel.study.formulas import ingredients
-from panel.study.knowledge import shared_table
-from panel.study.naming import judged_after, moment_words
-from panel.study.scores_used import asked, how_chosen
-from panel.study.study import Study, kept
-
-if TYPE_CHECKING:
-    from panel.claims.claim import Reading
-
-
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from functools import lru_cache
-from itertools import chain
+from fnmatch import translate
+from functools import cache, lru_cache
+from itertools import chain, groupby, takewhile
+from operator import itemgetter
 from types import MappingProxyType
 
-from panel.claims.claim import NOTE as NOTE
-from panel.claims.claim import Claim, Reading, WordingFinding
+from panel.claims.as_described import Judged, Telling, judged_of, mover_of, tellings_of
+from panel.claims.claim import NOTE, Claim, Reading, WordingFinding
 from panel.claims.names import BY_PRODUCT, OF_FILM, OF_STUDY, STAGE, Names, may_stand
 from panel.claims.own_words import (
     DENYING,
@@ -51,17 +23,36 @@ from panel.claims.own_words import (
     MODIFIERS,
     OBJECTS,
     STATES,
+    Way,
     as_defined,
+    is_applied,
     kernel,
     ways_of,
     ways_of_a_noun,
 )
-from panel.claims.parts import Entry
-from panel.study.naming import done_by, timed_words
+from panel.claims.parts import (
+    SILENT,
+    Entry,
+    Tokens,
+    beginning,
+    entries_at,
+    entry_at,
+    forms_of,
+    phrases,
+    phrases_of,
+    tokens_of,
+    words_of,
+)
+from panel.study.formulas import ingredients
+from panel.study.knowledge import shared_table
+from panel.study.naming import done_by, judged_after, moment_words, timed_words
 from panel.study.numbers_read import same_quantity
+from panel.study.scores_used import asked, how_chosen
+from panel.study.study import Study, kept
 from panel.words import format_list, less_of
 
 
+@kept
 def names_of(study: Study) -> Names:
     """Return everything that can be named in a sentence about this study."""
     prototypes, roles = _prototypes(study)
@@ -87,10 +78,11 @@ def names_of(study: Study) -> Names:
 def _tellings(study: Study, kind: set[str]) -> tuple[Telling, ...]:
     """Return how attributes are told in the terms of their definitions and ends; `kind`: words for the product."""
     found: list[Telling] = []
-    for name, *texts in zip(*study.listed("attributes", "attribute", "procedure", "low_end", "high_end"), strict=True):
+    listed = study.listed("attributes", "attribute", "procedure", "low_end", "high_end", "stage")
+    for name, *texts in zip(*listed, strict=True):
         named, said = words_of(_plain_name(study.attribute_words(name))), _said_by(study, name)
-        done, low, high = (tuple(filter(None, map(words_of, re.split(r"[,;:.]", str(text))))) for text in texts)
-        judged = Judged(named, said, (*judged_as(study, name)[1:2], ())[0], done, sum(low, ()), sum(high, ()))
+        done, *held = (tuple(filter(None, map(words_of, re.split(r"[,;:.]", str(text))))) for text in texts)
+        judged = Judged(named, said, (*judged_as(study, name)[1:2], ())[0], done, *(sum(each, ()) for each in held))
         found += tellings_of(judged, kind) if said else ()
     return tuple(found)
 
@@ -104,8 +96,7 @@ def _said_by(study: Study, name: str) -> Tokens:
     if any((n, entry.part, entry.value) == (len(named), "property", 1.0) for n, entry in own):
         return named
     turned = is_timed(study, name) or any(entry.value == -1.0 for _, entry in own)
-    more = ("property", family, 1.0)
-    ways = (words for words, all_ in phrases().items() for e in all_ if (e.part, e.family, e.value) == more)
+    ways = (words for words, value in phrases_of("property", family) if value == 1.0)
     return () if turned else min(ways, key=lambda words: (len(words), words), default=())
 
 
@@ -319,6 +310,9 @@ def ways_to(study: Study, attribute: str, types: set[str]) -> Iterator[Way]:
     for phrase in other_words(study).get(attribute, _NO_WORDS)[0]:
         yield from ways_in_words(study, attribute, words_of(phrase), types)
     if not family.startswith(OF_STUDY) and family in _BY_TIME:
+        named, fast = words_of(_plain_name(words)), family == "soaking in" and any(judged_as(study, attribute)[1:2])
+        if entry_at(named, 0, "verb")[0] == len(named) and not fast:  # glide: there may be more of it, of a speed not
+            yield Way("more", named, (), (), _NOUNS[family], better=False)
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     heading = timed_words(_ASIDE.sub(" ", attribute).strip())[0]
@@ -392,7 +386,8 @@ _ASIDE = re.compile(  # what was counted, in which unit, when
     r"|\((?:s|secs?|mins?|mm?:ss|min:s|number|count|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)"
 )
 _WORDS = re.compile(r"[^\W\d_]{2,}(?: [^\W\d_]+)+[ ,\d\w]*")  # a heading, and no code
-_BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
+_NOUNS = {"soaking in": ("speed", "of", "absorption"), "spreading": ("spreadability",)}
+_BY_TIME = _NOUNS.keys()  # what is done the faster, the less time it takes
 
 
 def is_turned(study: Study, attribute: str) -> bool:
