@@ -17,7 +17,7 @@ from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
 from panel.checks.moments_recorded import broken_chain, claim_seal, first_broken_link, order_of_testing
 from panel.checks.scores import check_scores
-from panel.checks.sound_study import sound_study
+from panel.checks.sound_study import sound_study, with_one_name_each
 from panel.checks.structure import check_raw_files, check_structure
 from panel.errors import StudyError
 from panel.plan.codes import moment
@@ -48,16 +48,17 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     findings in the same order. Nothing is repaired, and no content of the tables makes it raise.
     """
     sound = sound_study(study)
-    confounds = find_confounds(sound)
+    meant = with_one_name_each(sound)
+    confounds = find_confounds(meant)
     findings = [
         *_check_rehearsed(study),
         *_check_removed(study),
         *_check_remarks(study),
         *check_structure(study, sound),
         *check_raw_files(study),
-        *check_formulas(sound),
-        *check_batches(sound, confounds),
-        *check_scores(sound),
+        *check_formulas(meant),
+        *check_batches(meant, confounds),
+        *check_scores(meant),
         *untold_findings(confounds),
         *swap_findings(confounds),
         *_check_planned_differences(sound),

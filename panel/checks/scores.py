@@ -9,8 +9,8 @@ import numpy as np
 
 from panel.checks.finding import Finding, Proposal, among, common, distinct, gathered, grouped, matched, or_none
 from panel.checks.score_patterns import ScoreCells, check_patterns, score_cells, straight_lines, told_turn
-from panel.checks.sound_study import sound_study
-from panel.checks.structure import unread_rows, with_one_name_each
+from panel.checks.sound_study import sound_study, with_one_name_each
+from panel.checks.structure import unread_rows
 from panel.stats.orders.block_designs import joined
 from panel.study.knowledge import is_called
 from panel.study.study import Study

@@ -1,15 +1,18 @@
-"""A study brought to the form its tables promise, so that no check can stumble over it."""
+"""A study brought to the form its tables promise, so that no check can stumble over it, and to the names it means."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panel.study.facts import read_facts
-from panel.study.study import Study
+from panel.study.naming import folded_name, labelled, served_again, spellings, worded_alike
+from panel.study.sittings import sessions_alike
+from panel.study.study import Study, kept
 from panel.study.tables import TABLES, Column
 
 SCALE_FACTS = ("scale_min", "scale_max")
@@ -97,3 +100,69 @@ def _sound_column(frame: pd.DataFrame, column: Column) -> pd.Series | None:
     elif not values.hasnans:
         return None
     return values.fillna("")
+
+
+# Which names are most likely slips of others?
+
+
+_PROTOTYPE_TABLES = ("batches", "formulas", "servings", "scores", "answers", "readings", "curves", "claims")
+REFERENCES = (
+    ("prototypes", "prototype", (*((table, "prototype") for table in _PROTOTYPE_TABLES), ("claims", "versus"))),
+    ("attributes", "attribute", (("scores", "attribute"), ("claims", "attribute"))),
+    ("assessors", "assessor", tuple((table, "assessor") for table in ("servings", "scores", "answers"))),
+    ("batches", "batch", (("scores", "batch"), ("readings", "batch"))),
+)
+"""A table and the column that lists names; the tables and columns that may use only these names."""
+
+NEARLY = "are spelled nearly alike, and no sample was scored under both"
+
+
+def under_two_names(study: Study) -> dict[str, str]:
+    """Return which sessions of scores are called otherwise by the servings, or by more scores: `Session 1` for `1`."""
+    scored = study.scores["session"].value_counts().index
+    return sessions_alike([*study.table("servings")["session"].unique(), *scored], scored)
+
+
+@kept
+def slips(study: Study) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Return the list, column and name of what is most likely a slip, which one it is of, and how the two are alike."""
+    found = []
+    for target, column, tables in REFERENCES:
+        names = study.table(target)[column]
+        held = [(table, name) for table, name in tables if table in study.tables]
+        often = pd.concat([study.table(table)[name] for table, name in held] or [names]).value_counts()
+        known: dict[str, str] = {}
+        for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
+            other, how = known.setdefault(folded_name(name), name), "differ only in capitals, accents, signs or zeros"
+            near = [known.setdefault(key, name) for key in spellings(name)] if other == name else []
+            near += [
+                each for each in dict.fromkeys(known.values()) if column == "attribute" and worded_alike(name, each)
+            ]
+            if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
+                other, how = near[0], NEARLY
+            if other == name and (again := served_again(name)) in known.values():
+                other, how = again, "look like one served again"
+            if other != name:
+                found.append((target, column, name, other, how))
+    return tuple(found)
+
+
+def _never_both(study: Study, column: str, name: str, other: str) -> bool:
+    """Return True if both were scored, nobody scored the same sample under both, and no label tells them apart."""
+    scores = study.table("scores")
+    keys = [key for key in ("assessor", "prototype", "attribute", "session", "replicate") if key != column]
+    if column not in scores or labelled(name, other):
+        return False
+    first, second = (scores.loc[scores[column] == each, keys] for each in (name, other))
+    return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
+
+
+def with_one_name_each(study: Study) -> Study:
+    """Return the study with one name for each session, and for what a slip named, so that the rest is told as meant."""
+    sessions, named = under_two_names(study), [slip[:4] for slip in slips(study) if slip[4] == NEARLY]
+    tables = {**study.tables, "scores": study.scores.replace({"session": sessions}) if sessions else study.scores}
+    for target, column, name, other in named:
+        scores, listed = tables["scores"], tables[target]
+        tables["scores"] = scores.assign(**{column: scores[column].where(scores[column] != name, other)})
+        tables[target] = listed[listed[column] != name]
+    return replace(study, tables=tables) if sessions or named else study

@@ -6,7 +6,6 @@ import hashlib
 import re
 import shlex
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import replace
 from difflib import get_close_matches
 from itertools import pairwise
 from pathlib import Path
@@ -15,18 +14,17 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding, Names, Proposal, by_text, distinct, gathered, grouped, or_none, read_dates
-from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
+from panel.checks.sound_study import REFERENCES, SCALE_FACTS, scales, scales_stated, slips, sound_study, under_two_names
 from panel.errors import StudyError
 from panel.study.facts import fact_advice, likely_day
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.knowledge import is_counted
+from panel.study.naming import folded_name
 from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
-from panel.study.renaming import folded_name, labelled, served_again, spellings, worded_alike
 from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.scores_used import rows_corrected
-from panel.study.sittings import sessions_alike
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
@@ -305,17 +303,6 @@ def _cell_place(table: str, column: str, rows: np.ndarray) -> Callable[[int], st
 # Do the tables agree: is a row named once, does every name exist, is every word allowed, is every code clear?
 
 
-_PROTOTYPE_TABLES = ("batches", "formulas", "servings", "scores", "answers", "readings", "curves", "claims")
-
-_REFERENCES = (
-    ("prototypes", "prototype", (*((table, "prototype") for table in _PROTOTYPE_TABLES), ("claims", "versus"))),
-    ("attributes", "attribute", (("scores", "attribute"), ("claims", "attribute"))),
-    ("assessors", "assessor", tuple((table, "assessor") for table in ("servings", "scores", "answers"))),
-    ("batches", "batch", (("scores", "batch"), ("readings", "batch"))),
-)
-"""A table and the column that lists names; the tables and columns that may use only these names."""
-
-
 def _check_references(study: Study) -> list[Finding]:
     """Return rows named twice, names that are listed nowhere, words not allowed, and ambiguous blind codes."""
     return [
@@ -350,7 +337,7 @@ def _keys_repeated(study: Study) -> Iterator[Finding]:
 
 
 def _names_not_listed(study: Study) -> Iterator[Finding]:
-    for target, column, tables in _REFERENCES:
+    for target, column, tables in REFERENCES:
         known = set(study.table(target)[column].unique()) - {""} if target in study.tables else set()
         for table, name in tables:
             if known and table in study.tables:
@@ -359,51 +346,24 @@ def _names_not_listed(study: Study) -> Iterator[Finding]:
 
 def _names_alike(study: Study) -> Iterator[Finding]:
     """Return names of a list that are most likely a slip of another one, which is used more often."""
-    for target, column, tables in _REFERENCES:
+    for target, column, name, other, how in slips(study):
+        tables = [(target, column), *next(tables for held, _, tables in REFERENCES if held == target)]
+        places = [
+            (table, at) for table, at in tables if table in study.tables and (study.table(table)[at] == name).any()
+        ]
+        proposed = tuple(Proposal(table, 0, at, name, other) for table, at in places)
         names = study.table(target)[column]
-        held = [(table, name) for table, name in tables if table in study.tables]
-        often = pd.concat([study.table(table)[name] for table, name in held] or [names]).value_counts()
-        known: dict[str, str] = {}
-        for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
-            other, how = known.setdefault(folded_name(name), name), "differ only in capitals, accents, signs or zeros"
-            near = [known.setdefault(key, name) for key in spellings(name)] if other == name else []
-            near += [
-                each for each in dict.fromkeys(known.values()) if column == "attribute" and worded_alike(name, each)
-            ]
-            if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
-                other, how = near[0], "are spelled nearly alike, and no sample was scored under both"
-            if other == name and (again := served_again(name)) in known.values():
-                other, how = again, "look like one served again"
-            if other != name:
-                places = [
-                    (table, at) for table, at in ((target, column), *held) if (study.table(table)[at] == name).any()
-                ]
-                proposed = tuple(Proposal(table, 0, at, name, other) for table, at in places)
-                where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
-                message = f"{name!r} and {other!r} {how}."
-                as_words = " ".join(map(shlex.quote, (column, name, other)))
-                advice = (
-                    f"If both are the same {column}, rename {name} to {other} and say why, which joins them (afterfeel "
-                    f"set STUDY rename {as_words} --why REASON); else give one another name."
-                )
-                yield Finding("warning", "names_alike", where, message, advice, proposed)
-
-
-def _under_two_names(study: Study) -> dict[str, str]:
-    """Return which sessions of scores are called otherwise by the servings, or by more scores: `Session 1` for `1`."""
-    scored = study.scores["session"].value_counts().index
-    return sessions_alike([*study.table("servings")["session"].unique(), *scored], scored)
-
-
-def with_one_name_each(study: Study) -> Study:
-    """Return the study with one name for each session, so that what else is wrong is told of what was meant."""
-    if not (names := _under_two_names(study)):
-        return study
-    return replace(study, tables={**study.tables, "scores": study.scores.replace({"session": names})})
+        where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
+        as_words = " ".join(map(shlex.quote, (column, name, other)))
+        advice = (
+            f"If both are the same {column}, rename {name} to {other} and say why, which joins them (afterfeel "
+            f"set STUDY rename {as_words} --why REASON); else give one another name."
+        )
+        yield Finding("warning", "names_alike", where, f"{name!r} and {other!r} {how}.", advice, proposed)
 
 
 def _sessions_alike(study: Study) -> Iterator[Finding]:
-    names = _under_two_names(study)
+    names = under_two_names(study)
     if not names:
         return
     told = first_few([f"{name!r} seems to be {other!r}" for name, other in names.items()])
@@ -416,16 +376,6 @@ def _sessions_alike(study: Study) -> Iterator[Finding]:
     )
     proposed = tuple(Proposal("scores", 0, "session", name, other) for name, other in names.items())
     yield Finding("warning", "sessions_under_two_names", "scores, column session", message, advice, proposed)
-
-
-def _never_both(study: Study, column: str, name: str, other: str) -> bool:
-    """Return True if both were scored, nobody scored the same sample under both, and no label tells them apart."""
-    scores = study.table("scores")
-    keys = [key for key in ("assessor", "prototype", "attribute", "session", "replicate") if key != column]
-    if column not in scores or labelled(name, other):
-        return False
-    first, second = (scores.loc[scores[column] == each, keys] for each in (name, other))
-    return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
 
 
 def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> Iterator[Finding]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
+import unicodedata
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
@@ -12,11 +14,7 @@ from itertools import pairwise
 
 import pandas as pd
 
-from panel.study.knowledge import (
-    is_counted,
-    shared_table,
-    stated_scale,
-)
+from panel.study.knowledge import is_counted, shared_table, stated_scale
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.study import Study, kept
 from panel.words import (
@@ -193,10 +191,7 @@ def done_by(words: str, definition: str) -> tuple[str, str, str]:
 
 
 def _told_apart(attribute: str, words: str, minutes: float) -> str:
-    """Return words that no other attribute has: a short name that begins with the words says more by itself.
-
-    `minutes` after use are those that no other with these words is judged at.
-    """
+    """Return words that no other attribute has: a short name that begins with them, else with their own minutes."""
     if attribute.startswith(words):
         return attribute
     if math.isnan(minutes):
@@ -260,10 +255,7 @@ def _closed(words: str) -> str:
 
 
 def says_when(text: str, *, timed: bool = False) -> bool:
-    """Return True if a text says when, or in which state, something was judged: `2 min`, `after rinsing`, `rub-out`.
-
-    Only by its time if `timed`.
-    """
+    """Return True if a text says when, or in which state, it was judged: `2 min`, `rub-out`; by time if `timed`."""
     words = text.strip()
     at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+|[,;] .*[^\W\d].*)?", words, re.IGNORECASE)
     at = at or _AT_ONCE.fullmatch(f"it, {words}")
@@ -536,3 +528,72 @@ def _spread(row: pd.Series, several: Mapping[str, Sequence[str]]) -> pd.DataFram
     at = several.get(row["attribute"], [row["attribute"]])
     made = pd.DataFrame([row] * len(at)).assign(attribute=list(at))
     return made.drop(columns="name", errors="ignore") if row["attribute"] in several else made
+
+
+# Which names are most likely the same?
+
+
+_SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "1", "o": "0", "z": "s"}  # or looks
+
+
+def spellings(name: str) -> list[str]:
+    """Return a name as it sounds and looks, and without each of its letters: two that share one are a slip apart."""
+    plain = folded_name(name)
+    letters = [place for place, sign in enumerate(plain) if sign.isalpha()] if len(plain) > len("P1") else []
+    found = [plain, *(plain[:place] + plain[place + 1 :] for place in letters)]
+    for written, said in _SOUNDS.items():
+        found = [each.replace(written, said) for each in found]
+    return [f"near {each}" for each in dict.fromkeys(found)]
+
+
+def folded_name(name: str) -> str:
+    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
+    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
+    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
+    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
+    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
+
+
+def worded_alike(name: str, other: str) -> bool:
+    """Return True if two names of attributes say nearly the same words, and the same numbers: `ring on the tub`.
+
+    A word that is in one alone is an article or the like, or has a slip: `not` and `less` are none.
+    """
+    words = [re.findall(r"[^\W\d_]+", each.casefold()) for each in (name, other)]
+    if re.findall(r"\d+", name) != re.findall(r"\d+", other) or labelled(name, other):
+        return False
+    own = [[word for word in each if not _SMALL_WORD.fullmatch(word)] for each in words]
+    near = len(own[0]) == len(own[1]) and all(_a_slip_apart(*pair) for pair in zip(*own, strict=True))
+    return bool(own[0]) and near
+
+
+def _a_slip_apart(word: str, other: str) -> bool:
+    """Return True if two words are one but for a letter or two that lack, are exchanged or stand for each other."""
+    ratio = difflib.SequenceMatcher(None, word, other, autojunk=False).ratio()
+    begins = {word[:2], other[:2]} & {"un", "in", "im", "no"}
+    return word == other or (min(len(word), len(other)) > _SHORTEST and ratio >= _NEAR and len(begins) != 1)
+
+
+_SMALL_WORD = re.compile(
+    r"an?|the|of|on|in|at|to|is|its?|my|d(?:er|ie|as|es|em|en|el?|u)|eine?|am|im|auf|l[ea]s?|l|une?|el|los"
+)
+_SHORTEST, _NEAR = 3, 0.8  # letters of a word that may have a slip; the share of letters that stay
+
+
+def served_again(name: str) -> str:
+    """Return the name of what `P1 (2)` or `P1 again` was served again; empty where a name says no such thing."""
+    again = _AGAIN.fullmatch(name)
+    return again[1] if again else ""
+
+
+_AGAIN = re.compile(r"(.*?[^\s_-])(?: ?\(\d\)|[ _-]+\(?(?:rep\w*|bis|dup\w*|wdh|wiederholung|again)\.? ?\d?\)?)", re.I)
+
+
+def labelled(name: str, other: str) -> bool:
+    """Return True if a letter is the label that tells two names apart: `Cream A` and `Cream B`."""
+    parts = [_RUNS.findall(each) for each in (name, other)]
+    labels = [a + b for a, b in zip(*parts, strict=False) if a != b] if len({*map(len, parts)}) == 1 else [""]
+    return all(len(each) == 2 and each.isalpha() for each in labels)
+
+
+_RUNS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")

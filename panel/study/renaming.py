@@ -6,9 +6,7 @@ which row of the scores is meant where several are named alike?
 
 from __future__ import annotations
 
-import difflib
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -20,6 +18,7 @@ from panel.errors import StudyError
 from panel.study.editing import LISTS, put_block, put_table, texts_of_table
 from panel.study.facts import days_in_each, locked_sessions
 from panel.study.knowledge import plain_words
+from panel.study.naming import folded_name, labelled, served_again, spellings, worded_alike
 from panel.study.people import new_codes, people_in
 from panel.study.questions import AGAINST, TOP, as_asked, whole
 from panel.study.scores_used import PLACE_COLUMNS, question_words, with_correction
@@ -145,53 +144,6 @@ def _listed_once(study: Study, table: str, kind: str, name: str) -> Study:
         )
     texts.loc[own.index[0]] = [max(own[column], key=bool) for column in texts]
     return put_table(study, table, texts.drop(index=own.index[1:]).reset_index(drop=True))
-
-
-_SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "1", "o": "0", "z": "s"}  # or looks
-
-
-def spellings(name: str) -> list[str]:
-    """Return a name as it sounds and looks, and without each of its letters: two that share one are a slip apart."""
-    plain = folded_name(name)
-    letters = [place for place, sign in enumerate(plain) if sign.isalpha()] if len(plain) > len("P1") else []
-    found = [plain, *(plain[:place] + plain[place + 1 :] for place in letters)]
-    for written, said in _SOUNDS.items():
-        found = [each.replace(written, said) for each in found]
-    return [f"near {each}" for each in dict.fromkeys(found)]
-
-
-def folded_name(name: str) -> str:
-    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
-    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
-    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
-    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
-    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
-
-
-def worded_alike(name: str, other: str) -> bool:
-    """Return True if two names of attributes say nearly the same words, and the same numbers: `ring on the tub`.
-
-    A word that is in one alone is an article or the like, or has a slip: `not` and `less` are none.
-    """
-    words = [re.findall(r"[^\W\d_]+", each.casefold()) for each in (name, other)]
-    if re.findall(r"\d+", name) != re.findall(r"\d+", other) or labelled(name, other):
-        return False
-    own = [[word for word in each if not _SMALL_WORD.fullmatch(word)] for each in words]
-    near = len(own[0]) == len(own[1]) and all(_a_slip_apart(*pair) for pair in zip(*own, strict=True))
-    return bool(own[0]) and near
-
-
-def _a_slip_apart(word: str, other: str) -> bool:
-    """Return True if two words are one but for a letter or two that lack, are exchanged or stand for each other."""
-    ratio = difflib.SequenceMatcher(None, word, other, autojunk=False).ratio()
-    begins = {word[:2], other[:2]} & {"un", "in", "im", "no"}
-    return word == other or (min(len(word), len(other)) > _SHORTEST and ratio >= _NEAR and len(begins) != 1)
-
-
-_SMALL_WORD = re.compile(
-    r"an?|the|of|on|in|at|to|is|its?|my|d(?:er|ie|as|es|em|en|el?|u)|eine?|am|im|auf|l[ea]s?|l|une?|el|los"
-)
-_SHORTEST, _NEAR = 3, 0.8  # letters of a word that may have a slip; the share of letters that stay
 
 
 def people_by_code(study: Study) -> Study:
@@ -346,25 +298,6 @@ def _facts_without(facts: Mapping[str, Any], kind: str, name: str) -> dict[str, 
                 if not (isinstance(entry, Mapping) and any(entry.get(column) == name for column in columns))
             ]
     return kept
-
-
-def served_again(name: str) -> str:
-    """Return the name of what `P1 (2)` or `P1 again` was served again; empty where a name says no such thing."""
-    again = _AGAIN.fullmatch(name)
-    return again[1] if again else ""
-
-
-_AGAIN = re.compile(r"(.*?[^\s_-])(?: ?\(\d\)|[ _-]+\(?(?:rep\w*|bis|dup\w*|wdh|wiederholung|again)\.? ?\d?\)?)", re.I)
-
-
-def labelled(name: str, other: str) -> bool:
-    """Return True if a letter is the label that tells two names apart: `Cream A` and `Cream B`."""
-    parts = [_PARTS.findall(each) for each in (name, other)]
-    labels = [a + b for a, b in zip(*parts, strict=False) if a != b] if len({*map(len, parts)}) == 1 else [""]
-    return all(len(each) == 2 and each.isalpha() for each in labels)
-
-
-_PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")
 
 
 # Which row of the scores is meant, where others name the same person, prototype, attribute and sitting?

@@ -4,10 +4,11 @@ import zipfile
 import pandas as pd
 import pytest
 
+from panel.checks.all_checks import check_study
 from panel.checks.structure import check_structure
 from panel.study.open_study import _study_of_workbook, workbook_bytes
 from panel.study.people import names_of_people
-from panel.study.renaming import people_by_code
+from panel.study.renaming import people_by_code, rename
 from panel.study.scores_used import with_correction
 from panel.study.study import Study
 from tests.checks.planted import new_findings, table, the_one, with_cells
@@ -245,3 +246,17 @@ def test_a_sheet_that_is_none_of_a_study_is_told_with_the_nearest_one():
     assert finding.message == "'Atributes' is not one of the tables of a study; nothing reads it."
     assert finding.advice.startswith("Perhaps attributes is meant: give it that name.")
     assert not [found for found in check_structure(study) if found.kind == "cell_not_read"]
+
+
+@pytest.mark.parametrize(("column", "old", "name", "slip"), [("assessor", "A01", "Marta", "Mrata")] + [
+    ("prototype", "P1", "Velvet", "Velvett"), ("prototype", "P1", "Lotion light", "Lotion lihgt")
+])  # fmt: skip
+def test_a_slip_of_a_name_is_told_once_and_not_by_what_follows_from_it(column, old, name, slip):
+    study = rename(small_study(), column, old, name)
+    scores, listed = study.scores.copy(), study.table(f"{column}s")
+    scores.loc[scores.index[scores[column] == name][0], column] = slip
+    new = listed[listed[column] == name].assign(**{column: slip})
+    tables = dict(study.tables) | {"scores": scores, f"{column}s": pd.concat([listed, new], ignore_index=True)}
+    before = {(finding.kind, finding.where) for finding in check_study(study)}
+    found = [each.kind for each in check_study(Study(tables, study.facts)) if (each.kind, each.where) not in before]
+    assert [kind for kind in found if kind not in ("people_named", "formula_missing")] == ["names_alike"]
