@@ -11,6 +11,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import pandas as pd
@@ -29,8 +30,7 @@ _TWO_READINGS = "could be {point} or {comma}: the column does not tell whether t
 _LONGEST_NUMBER = 64  # characters; a score or a measured value never needs more
 _CLEAR_MAJORITY = 10  # a column that mixes both decimal signs is decided when one is this many times as frequent
 
-# How people write that there is no value, in small letters without blanks: English, German, French, Spanish, Italian,
-# Dutch; from memory.
+# How people write that there is no value, in small letters without blanks, in six languages; from memory.
 _SIGNS_OF_NONE = frozenset(("", "-", "--", ".", "..", "?", "??", "/"))
 _WORDS_FOR_NONE = (
     "n/a #n/a na n.a. n.a nan null none nil missing noanswer notanswered nottested notscored nottasted absent skipped "
@@ -60,7 +60,7 @@ def _pattern(decimal: str, other: str) -> re.Pattern[str]:
 
 
 _PATTERNS = {".": _pattern(".", ","), ",": _pattern(",", ".")}
-_PARTS = {"\u00bd": 0.5, "\u00bc": 0.25, "\u00be": 0.75}
+_PARTS = {"\u00bd": "1/2", "\u00bc": "1/4", "\u00be": "3/4"}
 # A point that can only stand between thousands: `1.234,5` or `1.234.567`.
 _SHOWS_GROUPS = re.compile(r"[+-]? ?[1-9]\d{0,2}(?:(?:\.\d{3})+,\d*|(?:\.\d{3}){2,})(?: ?%)?", re.ASCII)
 _SIGN_WORDS = {".": "point", ",": "comma"}
@@ -214,10 +214,9 @@ def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
 
 def _value(text: str, decimal: str) -> float | None:
     """Return the number that `text` is under one decimal sign, or None."""
-    if (part := _PARTS.get(text[-1:])) and re.fullmatch(r"\d*", whole := text[:-1].rstrip(), re.ASCII):
-        return float(whole or 0) + part
-    found = _PATTERNS[decimal].fullmatch(text)
-    if found is None:
+    if part := re.fullmatch(r"(\d*) ?([\u00bd\u00bc\u00be]|(?<=\d )(?:1/[234]|2/3|3/4))", text, re.ASCII):
+        return float(part[1] or 0) + float(Fraction(_PARTS.get(part[2], part[2])))
+    if (found := _PATTERNS[decimal].fullmatch(text)) is None:
         return None
     digits = text.rstrip("% ").replace(found["mark"] or "", "")
     return float(digits.replace(" ", "").replace(decimal, "."))
@@ -228,7 +227,7 @@ def _read_with_care(
 ) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
     cleaned = {text: as_seen(text).translate(_SAME_SIGN).removeprefix("'") for text in counts}  # ' for text
-    asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
+    asked = [text for text, clean in cleaned.items() if not says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
     bare = {text: cleaned[text] for text in asked if text not in reasons}
     bare, of_words = _without_words(bare) if words else (bare, [])
@@ -257,7 +256,7 @@ def _read_with_care(
             f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
         )
     none = [
-        text for text, clean in cleaned.items() if _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
+        text for text, clean in cleaned.items() if says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
     ]
     said = [f"{text.strip()!r} was read as no value" for text in none]
     if said:
@@ -272,7 +271,8 @@ def _read_with_care(
     return _as_read(codes, values, reasons, sign, decided=decided, notes=notes)
 
 
-def _says_none(clean: str) -> bool:
+def says_none(clean: str) -> bool:
+    """Return True if a cell is empty or says that there is no value: `n/a`, `-`."""
     return clean.casefold().replace(" ", "") in _MISSING
 
 

@@ -24,6 +24,7 @@ from panel.study.knowledge import (
     wordings,
     yes_and_no,
 )
+from panel.study.numbers_read import says_none
 from panel.study.questions import (
     asked_kind,
     asked_words,
@@ -328,7 +329,6 @@ def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
 
 TERMS = 3
 """Words of a box to tick; more of them are a sentence, or somebody's own words."""
-_MOSTLY = 0.8  # share of what was ticked that is ticked more than once
 
 
 def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> RawTable:
@@ -344,7 +344,7 @@ def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> Raw
         cells = [cell for head in heads for cell in table.column(head) if cell.strip()]
         if len({point for cell in {*cells} if (point := worded(cell, wordings("agreement"))).isdecimal()}) > 1:
             continue  # the answers to a statement, of which one may have a comma
-        sign = ";" if any(";" in cell for cell in cells) else ","
+        sign = _sign_of_lists([cell for cell in cells if not says_none(cell)], names)
         spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
         times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))
         terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= TERMS)]
@@ -361,6 +361,19 @@ def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> Raw
                     "x" if term in parts else "" for parts in ticked
                 ]
     return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
+
+
+_SIGNS = (";", "|", "\u2022", "\u00b7", ",", "+", "/", "&")  # between words that were ticked
+
+
+def _sign_of_lists(cells: Sequence[str], names: re.Pattern[str]) -> str:
+    """Return what stands between ticked words: the sign of most cells whose pieces are words, and no prototypes."""
+    often = Counter(sign for cell in cells for sign in _SIGNS if sign in cell)
+    for sign, _ in sorted(often.items(), key=lambda each: (each[0] != ";", -each[1], _SIGNS.index(each[0]))):
+        parts = {part for cell in cells for part in _parts(cell, sign)}
+        if sign in ";," or all(re.search(r"[^\W\d]{2}", part) and not names.fullmatch(part) for part in parts):
+            return sign
+    return ","
 
 
 def _free(term: str, taken: Collection[str]) -> str:

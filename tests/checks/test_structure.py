@@ -248,9 +248,14 @@ def test_a_sheet_that_is_none_of_a_study_is_told_with_the_nearest_one():
     assert not [found for found in check_structure(study) if found.kind == "cell_not_read"]
 
 
-@pytest.mark.parametrize(("column", "old", "name", "slip"), [("assessor", "A01", "Marta", "Mrata")] + [
-    ("prototype", "P1", "Velvet", "Velvett"), ("prototype", "P1", "Lotion light", "Lotion lihgt")
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("column", "old", "name", "slip"),
+    [
+        ("assessor", "A01", "Marta", "Mrata"),
+        ("prototype", "P1", "Velvet", "Velvett"),
+        ("prototype", "P1", "Lotion light", "Lotion lihgt"),
+    ],
+)
 def test_a_slip_of_a_name_is_told_once_and_not_by_what_follows_from_it(column, old, name, slip):
     study = rename(small_study(), column, old, name)
     scores, listed = study.scores.copy(), study.table(f"{column}s")

@@ -383,6 +383,22 @@ def test_a_dash_is_no_word_that_was_ticked():
     assert {*asked["question"]} - {"Respondent"} == {"soft", "light"}
 
 
+@pytest.mark.parametrize("sign", [", ", ";", " / ", "/", "|", " + ", " \u00b7 ", "\u2022", " & "])
+def test_ticked_words_are_parted_by_any_sign(sign):
+    lists = ("soft; light", "greasy; soft", "light", "n/a")
+    cells = [lists[(n + p) % 4].replace("; ", sign) for n in range(8) for p in (1, 2)]
+    rows = [f"R{row // 2}\tP{row % 2 + 1}\t{cell}" for row, cell in enumerate(cells)]
+    asked = asked_in("\n".join(["Respondent\tProduct\tWhich words fit?", *rows]))
+    assert {*asked["question"]} >= {"soft", "light", "greasy"}
+
+
+@pytest.mark.parametrize("words", [("7/9", "6/9", "7/9"), ("12/03", "12/04", "12/03"), ("P1/P2", "P2/P1", "P1/P2")])
+def test_points_days_and_pairs_are_no_lists_of_ticked_words(words):
+    rows = [f"R{n}\tP{p}\t{words[(n + p) % 3]}" for n in range(8) for p in (1, 2)]
+    asked = asked_in("\n".join(["Respondent\tProduct\tWhat about it?", *rows]))
+    assert "check_all" not in {*asked["kind"]}
+
+
 def test_a_column_that_would_become_boxes_can_be_left_out(tmp_path):
     rows = [
         f"R{n}\tP{p}\t{n % 9 + 1}\t{('soft; light', 'soft', 'light')[(n + p) % 3]}" for n in range(6) for p in (1, 2)
