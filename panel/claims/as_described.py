@@ -146,10 +146,7 @@ def mover_of(told: Tokens) -> str:
 
 
 def judged_of(told: Tokens, types: set[str]) -> str:
-    """Return what a definition says it of: `product`, or the place of the body that is or does it; else nothing.
-
-    Of how grainy the cream is that is the product, of how far the foot slips the foot; drops into the tub the product.
-    """
+    """Return what a definition says it of: `product`, or the place that is or does it, such as the foot that slips."""
     parts = _parted(told)
     whole = tuple(takewhile(lambda word: word not in _LEADS, parts.subject)) if parts else ()
     if parts is None or {"a", "the"} & {*whole[1:]} or not (whole or parts.how == "much"):
@@ -157,7 +154,8 @@ def judged_of(told: Tokens, types: set[str]) -> str:
     subject = [word for word in parts.subject if word not in _SMALL - {"it"}]
     if {*subject} <= types | {"it", "product"}:
         return "product"
-    return " ".join(subject) if entry_at(whole[-1:], 0, "site")[0] else ""  # the wet skin, the skin of the cheek
+    amount = parts.how == "much" and whole[:1] == tuple(subject[:1])  # how much body is felt
+    return " ".join(subject) if entry_at(whole[-1:], 0, "site")[0] and not amount else ""  # the skin of the cheek
 
 
 def _verb_at(words: Tokens) -> int | None:
@@ -389,7 +387,7 @@ def _by_quantity(parts: _Parts, judged: Judged, beside: str) -> Iterator[tuple[s
         return
     if not who:
         yield rf"{amount} (?:of the )?{text} {verb}{beside.replace('{0,', '{1,')}", _sign_of("much", judged)
-        yield rf"(?:has|had|have) {amount} {text}{beside}{'' if verb.endswith(' felt') else '(?!)'}", 1
+        yield rf"(?:has|had|have|gives|gave) {amount} {text}{beside}{'' if verb.endswith(' felt') else '(?!)'}", 1
         return
     subject, _ = _subject_pattern(who, set())
     if subject:
@@ -556,11 +554,12 @@ def _found(named: Tokens, tokens: Tokens) -> int:
 
 def _told_to_do(tokens: Sequence[str], telling: Telling) -> list[str]:
     """Return some tokens without clauses that only tell one to do what a procedure says: shake your head and."""
-    kept, clause = list[str](), list[str]()
+    kept, clause, taken = list[str](), list[str](), False
     for token in tokens:
         clause.append(token)
         if token in _MARKS:
-            kept += [] if _is_procedure(clause[:-1], telling) else clause
+            taken = (taken or len(clause) > 2) and _is_procedure(clause[:-1], telling)  # lift alone may promise
+            kept += [] if taken else clause
             clause = []
     return [*kept, *clause]
 

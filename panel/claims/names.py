@@ -282,7 +282,7 @@ def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
 
 def set_straight(tokens: Tokens, names: Names) -> Tokens:
     """Return a sentence in straight words: without who is spoken to, P4 lower than P1 for below it, the old one."""
-    told = _without_address(_without_own_tags(as_chosen(tokens, names.chosen), names))
+    told = _in_order(_without_address(_without_own_tags(as_chosen(tokens, names.chosen), names)), names)
     kept = list[str]()
     for place, word in enumerate(told):
         before, after = told[max(0, place - 1) : place], told[place + 1 : place + 2]
@@ -299,6 +299,23 @@ def set_straight(tokens: Tokens, names: Names) -> Tokens:
     return tuple(kept)
 
 
+def _in_order(tokens: Tokens, names: Names) -> Tokens:
+    """Return a sentence that names first what it tells of: found P4 scored lower for gave P4 lower marks."""
+    for place, word in enumerate(tokens):
+        end = place + 1 + longest(names.prototypes, tokens, place + 1)[0]
+        if word in _GIVING and end > place + 1 and tokens[end : end + 1] in (("lower",), ("higher",)):
+            marks = {*tokens[end + 1 : end + 2]} <= _MARKS_GIVEN
+            return (
+                (*tokens[:place], "found", *tokens[place + 1 : end], "scored", *tokens[end:][:1], *tokens[end + 2 :])
+                if marks
+                else tokens
+            )
+        if word in ("took", "takes") and end > place + 1 and tokens[place - 1 : place] == ("it",):
+            return (*tokens[: place - 1], *tokens[place + 1 : end], word, *tokens[end:])
+    return tokens
+
+
+_GIVING, _MARKS_GIVEN = frozenset(("gave", "give", "awarded")), frozenset(("marks", "scores", "ratings", "points"))
 _RANKED = MappingProxyType({"below": "lower", "above": "higher"})
 _BESIDE = frozenset(("than", "against", "with", "versus", "vs"))
 
