@@ -180,9 +180,14 @@ def pressed(page: Page, what: Locator, until: Locator) -> None:
             until.wait_for(timeout=LONGEST / _TRIES)
             return
         settled(page)  # what is still being done was not lost
-        if what.is_visible() and not until.is_visible():
+        if what.is_visible() and not until.is_visible() and not _opened(what):
             what.click()
     until.wait_for()
+
+
+def _opened(what: Locator) -> bool:
+    """Return whether it is the head of a drawer that is open: pressed again it would close."""
+    return bool(what.evaluate("one => Boolean(one.closest('details[open] > summary'))"))
 
 
 def open_drawers(page: Page) -> None:
